@@ -1,0 +1,1 @@
+//! What happened against what was wanted.

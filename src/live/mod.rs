@@ -1,0 +1,1 @@
+//! The wiring: threads, clocks, keys. Everything else counts frames.

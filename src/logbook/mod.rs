@@ -1,0 +1,1 @@
+//! Rows and takes: kept, read, given out.

@@ -1,0 +1,1 @@
+//! What happened: attacks, notes and their movements, without any wish.
