@@ -1,1 +1,18 @@
-//! What happened against what was wanted.
+//! What happened against what was wanted: one [`Attempt`] per bent note.
+//!
+//! Conventions. An error is played minus wanted: positive is sharp, or late. Pitch is cents on the MIDI scale; times are seconds
+//! from the take's first sample; unknown is `None`. The definitions are those of the log's columns ([`Measures`]).
+
+mod attempt;
+mod fault;
+mod measures;
+mod technique;
+mod verdict;
+mod wish;
+
+pub use attempt::{Attempt, nearest_midi};
+pub use fault::Fault;
+pub use measures::Measures;
+pub use technique::Technique;
+pub use verdict::{Verdict, Word};
+pub use wish::{Aim, Parts, Seen, Target, Tolerance, Wish, Wishes};

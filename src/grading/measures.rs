@@ -1,0 +1,53 @@
+//! The measures of one attempt: what the log's columns say, in their units. Unknown, absent or not applicable is `None`.
+
+/// Every measured column, by its name in the log. Times are seconds from the take's first sample; an error is played minus
+/// wanted, so positive is sharp or late.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Measures {
+    /// Instant of the attack (pick, hammer-on or slide end) of the note that is bent.
+    pub onset_s: Option<f64>,
+    /// Played origin minus the origin.
+    pub origin_error_cents: Option<f64>,
+    /// Last instant within 10 cents of the played origin before the rise.
+    pub bend_start_s: Option<f64>,
+    /// First instant within 10 cents of the settled pitch at the beginning of the hold, to stay.
+    pub arrival_s: Option<f64>,
+    /// `arrival_s - bend_start_s`.
+    pub rise_ms: Option<f64>,
+    /// Settled pitch in the first 150 ms after arrival, minus the target.
+    pub arrival_error_cents: Option<f64>,
+    /// Highest pitch until 250 ms after arrival, minus the settled pitch; 0 when it does not go above.
+    pub overshoot_cents: Option<f64>,
+    /// Length of the hold.
+    pub hold_s: Option<f64>,
+    /// Time of the hold within the tolerance of the target, vibrato taken out.
+    pub in_tune_s: Option<f64>,
+    /// Settled pitch over the hold, minus the target.
+    pub hold_error_cents: Option<f64>,
+    /// Slope over the hold without its first and last 50 ms.
+    pub hold_drift_cents_per_s: Option<f64>,
+    /// Standard deviation over the same stretch after drift and vibrato are removed.
+    pub hold_spread_cents: Option<f64>,
+    /// Rate of the vibrato in the hold.
+    pub vibrato_rate_hz: Option<f64>,
+    /// Half of its peak-to-peak width at full width.
+    pub vibrato_extent_cents: Option<f64>,
+    /// Its centre minus the target.
+    pub vibrato_centre_cents: Option<f64>,
+    /// Last instant within 10 cents of the settled pitch of the hold's last 150 ms before the fall.
+    pub release_start_s: Option<f64>,
+    /// From there to the first instant within 10 cents of the landing.
+    pub release_ms: Option<f64>,
+    /// Settled landing pitch minus the origin.
+    pub release_error_cents: Option<f64>,
+    /// Settled pitch of the restruck note minus the origin.
+    pub restrike_error_cents: Option<f64>,
+    /// `arrival_s` minus the beat that wants the arrival; early is negative.
+    pub beat_error_ms: Option<f64>,
+    /// Added: `onset_s` minus the beat that wants the attack; early is negative.
+    pub attack_beat_error_ms: Option<f64>,
+    /// Added: standard deviation of the vibrato's swings in per cent of their mean.
+    pub vibrato_unevenness_pct: Option<f64>,
+    /// Added: from the arrival to the beginning of the vibrato.
+    pub vibrato_delay_s: Option<f64>,
+}

@@ -1,0 +1,165 @@
+//! What was wanted of an attempt. Everything is optional: with an empty wish the bend itself says what it meant.
+
+use super::Technique;
+
+/// A pitch that may be aimed at.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Target {
+    /// Pitch in cents on the MIDI scale.
+    pub cents: f64,
+    /// Its place in the chord (`1`, `b3`, `5` ...), where a chord was given.
+    pub degree: Option<String>,
+}
+
+/// Which notes a bend may aim at.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub enum Aim {
+    /// Nothing was said: the nearest equal-tempered note, or the quarter tone.
+    #[default]
+    Nearest,
+    /// One pitch, whatever was played.
+    Pitch(Target),
+    /// So many cents above the origin.
+    Above(f64),
+    /// The chord's tones in all octaves: the one within 60 cents of the settled pitch, else the nearest note.
+    Chord(Vec<Target>),
+}
+
+/// How far off is still right, in the unit of each measure. The default is the steady stage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tolerance {
+    /// Pitch of the hold, cents.
+    pub cents: f64,
+    /// Arrival against the beat, ms.
+    pub beat_ms: f64,
+}
+
+impl Default for Tolerance {
+    fn default() -> Self {
+        Self { cents: 10.0, beat_ms: 60.0 }
+    }
+}
+
+/// The parts of an attempt that are asked for, and their weight in the score (common practice, no source). 0: not asked for.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Parts {
+    /// Pitch of the hold.
+    pub pitch: f64,
+    /// Share of the hold in tune.
+    pub hold: f64,
+    /// Length of the hold.
+    pub length: f64,
+    /// Steadiness of the hold.
+    pub drift: f64,
+    /// Time of the rise.
+    pub rise: f64,
+    /// Height above the settled pitch.
+    pub overshoot: f64,
+    /// Arrival on the beat.
+    pub beat: f64,
+    /// Landing of the release.
+    pub release: f64,
+    /// The note picked again.
+    pub restrike: f64,
+    /// Centre of the vibrato.
+    pub shake_centre: f64,
+    /// Evenness of the vibrato.
+    pub shake_evenness: f64,
+    /// Width of the vibrato.
+    pub shake_width: f64,
+}
+
+impl Parts {
+    /// Free play: pitch 4, hold 3, release 2 (where there is one), drift 1.
+    #[must_use]
+    pub fn free() -> Self {
+        Self { pitch: 4.0, hold: 3.0, release: 2.0, drift: 1.0, ..Self::default() }
+    }
+}
+
+/// What one attempt should be.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Wish {
+    /// The fretted pitch to start from, cents on the MIDI scale.
+    pub origin: Option<f64>,
+    /// Which pitch to reach.
+    pub aim: Aim,
+    /// Which gesture; only `PreBend` makes a row of a pre-bend that is not released.
+    pub technique: Option<Technique>,
+    /// The instant, in seconds of the take, at which the arrival is wanted.
+    pub arrival_beat_s: Option<f64>,
+    /// The instant, in seconds of the take, at which the attack is wanted.
+    pub attack_beat_s: Option<f64>,
+    /// Length of a beat in seconds, where there is one: a restrike may come two beats after the release.
+    pub beat_s: Option<f64>,
+    /// Seconds to hold, where asked for.
+    pub hold_s: Option<f64>,
+    /// Longest rise in ms, where asked for.
+    pub rise_ms: Option<f64>,
+    /// Wanted half width of the vibrato in cents (low, high), where asked for.
+    pub shake_cents: Option<(f64, f64)>,
+    /// How far off is still right.
+    pub tolerance: Tolerance,
+    /// What counts in the score.
+    pub parts: Parts,
+}
+
+impl Default for Wish {
+    /// Free play.
+    fn default() -> Self {
+        Self {
+            origin: None,
+            aim: Aim::Nearest,
+            technique: None,
+            arrival_beat_s: None,
+            attack_beat_s: None,
+            beat_s: None,
+            hold_s: None,
+            rise_ms: None,
+            shake_cents: None,
+            tolerance: Tolerance::default(),
+            parts: Parts::free(),
+        }
+    }
+}
+
+/// What is known of an attempt before it is graded: enough to say what was wanted of it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Seen {
+    /// Which attempt of the take, from 1.
+    pub attempt: u32,
+    /// Attack, seconds of the take.
+    pub onset_s: f64,
+    /// Arrival, seconds of the take.
+    pub arrival_s: f64,
+    /// Pitch before the bend, cents on the MIDI scale, where there is any.
+    pub origin_cents: Option<f64>,
+    /// Settled pitch of the hold, cents on the MIDI scale.
+    pub held_cents: f64,
+    /// As played.
+    pub technique: Technique,
+}
+
+/// Whoever knows what is wanted: a drill, a chart, the command line. Must answer from what is asked alone (no clock), so that
+/// a take graded later gets the same answers.
+pub trait Wishes {
+    /// What was wanted of the attempt that was seen.
+    fn wish(&mut self, seen: &Seen) -> Wish;
+
+    /// Whether a pre-bend that is not released makes a row around this instant (seconds of the take).
+    fn wants_pre_bend(&mut self, at_s: f64) -> bool {
+        let _ = at_s;
+        false
+    }
+}
+
+/// The same wish for every attempt.
+impl Wishes for Wish {
+    fn wish(&mut self, _: &Seen) -> Wish {
+        self.clone()
+    }
+
+    fn wants_pre_bend(&mut self, _: f64) -> bool {
+        self.technique == Some(Technique::PreBend)
+    }
+}
