@@ -1,6 +1,16 @@
 //! Sound in and out. Every way in is a [`Source`]: the sound card, a file, the synthesiser, a test's fake.
+//! What the analysis hears of it is [`Mono`]: one channel, conditioned, with its losses and faults at their places.
 
-use crate::units::SampleRate;
+use crate::units::{FrameSpan, FrameTime, SampleRate};
+
+mod channel;
+mod condition;
+mod file;
+mod mono;
+
+pub use channel::ChannelWish;
+pub use file::FileSource;
+pub use mono::{Block, Chosen, Mono, Next};
 
 /// What a source gives: frames a second and interleaved channels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,6 +46,28 @@ pub trait Source: Send {
     fn next(&mut self, out: &mut [f32]) -> Result<Heard, SoundError>;
 }
 
+/// Something wrong with the sound itself, at its place in the take.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// What.
+    pub kind: FaultKind,
+    /// The first frame concerned.
+    pub at: FrameTime,
+    /// So many frames.
+    pub length: FrameSpan,
+}
+
+/// What can be wrong with the sound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum FaultKind {
+    /// Frames that never arrived; they are not in the samples, but time goes on over them.
+    Lost,
+    /// A flat top at full scale; the samples stay as they are.
+    Clipped,
+    /// Samples that were NaN, infinite or beyond all measure, replaced by 0.
+    NotANumber,
+}
+
 /// What can go wrong between the outside and the samples.
 #[derive(Debug, thiserror::Error)]
 pub enum SoundError {
@@ -46,5 +78,31 @@ pub enum SoundError {
         path: String,
         /// What the system or the decoder said.
         reason: String,
+    },
+    /// A file that can be read, but holds nothing.
+    #[error("nothing to hear in {path}: {reason}")]
+    NoSound {
+        /// The file as it was named.
+        path: String,
+        /// What was found.
+        reason: String,
+    },
+    /// The sound ends before it should; what was heard until then is good.
+    #[error("{path} breaks off after {heard_s:.3} s: {reason}; what comes before is used")]
+    BrokeOff {
+        /// The file or device.
+        path: String,
+        /// Seconds heard.
+        heard_s: f64,
+        /// What was found.
+        reason: String,
+    },
+    /// The wished channel is not there.
+    #[error("there is no channel {channel}: the sound has {channels}, counted from 1; choose another with --channel")]
+    NoSuchChannel {
+        /// As wished, counted from 1.
+        channel: u16,
+        /// So many there are.
+        channels: u16,
     },
 }
