@@ -1,0 +1,195 @@
+//! The sidecar of a take: a small TOML file beside the sound that says what was asked and how it was recorded.
+//!
+//! ```toml
+//! landfall = "0.1.0"
+//! started = "2025-03-09T20:15:00+01:00"
+//! source = "card"
+//! device = "USB interface"
+//! channel = 1
+//! sample_rate_hz = 48000
+//! a4_hz = 440.0
+//! tolerance_cents = 10.0
+//! faults = ["clipped"]
+//!
+//! [asked]
+//! drill = "hold"
+//! chord = "Gm7"
+//! bend_cents = 200.0
+//!
+//! [[gaps]]
+//! at_frame = 96000
+//! frames = 512
+//! ```
+//!
+//! Times count frames of the take. A gap stands in the sound as silence of the same length. Fields that this version does
+//! not know are kept out of the way, so that a take of a newer version can still be graded; a field of the wrong kind is an error with its line.
+
+use super::LogbookError;
+use serde::{Deserialize, Serialize};
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// What is known of a take besides its sound.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Sidecar {
+    /// The version that recorded it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub landfall: Option<String>,
+    /// The instant of the first sample (RFC 3339).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub started: Option<String>,
+    /// `card`, `file` or `synth`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub source: Option<String>,
+    /// The device's name, as the system gives it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub device: Option<String>,
+    /// The channel that was listened to, from 1. The take itself may hold this channel alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub channel: Option<u16>,
+    /// Frames a second.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sample_rate_hz: Option<u32>,
+    /// The tuning reference in hertz.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub a4_hz: Option<f64>,
+    /// The tolerance in cents.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tolerance_cents: Option<f64>,
+    /// What went wrong while recording, in the words of the log's `faults`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub faults: Vec<String>,
+    /// What the player was asked for.
+    #[serde(skip_serializing_if = "Asked::is_nothing")]
+    pub asked: Asked,
+    /// Sound that was lost.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub gaps: Vec<Gap>,
+}
+
+/// What a drill or the command line asked for; all of it may be missing in free play.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Asked {
+    /// The drill's name.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drill: Option<String>,
+    /// The chord's symbol.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub chord: Option<String>,
+    /// The note to reach.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub target: Option<String>,
+    /// The size of the bend in cents.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bend_cents: Option<f64>,
+    /// In the log's words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub technique: Option<String>,
+    /// The string, 1 is the highest.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub string: Option<u8>,
+}
+
+impl Asked {
+    fn is_nothing(&self) -> bool {
+        *self == Self::default()
+    }
+}
+
+/// Sound that was lost: so many frames from this one on are silence in the take.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Gap {
+    /// The first lost frame.
+    pub at_frame: u64,
+    /// How many were lost.
+    pub frames: u64,
+}
+
+impl Sidecar {
+    /// The sidecar's name: the take's, ending in `.toml`.
+    #[must_use]
+    pub fn beside(take: &Path) -> PathBuf {
+        take.with_extension("toml")
+    }
+
+    /// Reads the sidecar beside a take; `None` when there is none.
+    ///
+    /// # Errors
+    /// When it cannot be read, or is broken: the place is named.
+    pub fn of(take: &Path) -> Result<Option<Self>, LogbookError> {
+        let path = Self::beside(take);
+        let bytes = match fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(reason) if reason.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(reason) => return Err(LogbookError::unreadable(&path, reason)),
+        };
+        let text = String::from_utf8_lossy(&bytes);
+        toml::from_str(&text).map(Some).map_err(|error| {
+            let line = error.span().map_or(1, |span| 1 + text[..span.start].matches('\n').count());
+            LogbookError::Sidecar { path, line, problem: error.message().replace('\n', " ") }
+        })
+    }
+
+    /// Writes it beside a take, whole or not at all: a sidecar that was there is exchanged in one step.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn save(&self, take: &Path) -> Result<(), LogbookError> {
+        let path = Self::beside(take);
+        let unwritable = |reason| LogbookError::unwritable(&path, reason);
+        let text = toml::to_string(self).map_err(|error| unwritable(std::io::Error::other(error)))?;
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let mut file = tempfile::NamedTempFile::new_in(folder).map_err(unwritable)?;
+        std::io::Write::write_all(&mut file, text.as_bytes()).map_err(unwritable)?;
+        file.as_file().sync_data().map_err(unwritable)?;
+        file.persist(&path).map_err(|error| unwritable(error.error))?;
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
+    use super::*;
+
+    fn example() -> Sidecar {
+        Sidecar {
+            landfall: Some("0.1.0".into()),
+            started: Some("2025-03-09T20:15:00+01:00".into()),
+            source: Some("card".into()),
+            device: Some("USB \"one\"".into()),
+            channel: Some(1),
+            sample_rate_hz: Some(48_000),
+            a4_hz: Some(440.0),
+            tolerance_cents: Some(10.0),
+            faults: vec!["clipped".into()],
+            asked: Asked { chord: Some("Gm7".into()), bend_cents: Some(200.0), ..Asked::default() },
+            gaps: vec![Gap { at_frame: 96_000, frames: 512 }],
+        }
+    }
+
+    #[test]
+    fn a_sidecar_is_read_as_it_was_saved_and_may_be_exchanged() {
+        let folder = tempfile::tempdir().unwrap();
+        let take = folder.path().join("evening.wav");
+        assert_eq!(Sidecar::of(&take).unwrap(), None);
+        Sidecar::default().save(&take).unwrap();
+        assert_eq!(Sidecar::of(&take).unwrap(), Some(Sidecar::default()));
+        example().save(&take).unwrap();
+        assert_eq!(Sidecar::of(&take).unwrap(), Some(example()));
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1, "no temporary file is left");
+    }
+
+    #[test]
+    fn a_newer_sidecar_is_read_and_a_broken_one_names_its_line() {
+        let folder = tempfile::tempdir().unwrap();
+        let take = folder.path().join("evening.wav");
+        fs::write(Sidecar::beside(&take), "a4_hz = 442\nmoon = \"full\"\n[asked]\nmood = 1\n").unwrap();
+        assert_eq!(Sidecar::of(&take).unwrap().unwrap().a4_hz, Some(442.0));
+        fs::write(Sidecar::beside(&take), "source = \"card\"\nchannel = \"left\"\n").unwrap();
+        let said = Sidecar::of(&take).unwrap_err().to_string();
+        assert!(said.contains("evening.toml line 2") && said.contains("u16"), "{said}");
+    }
+}
