@@ -82,9 +82,7 @@ pub fn line(row: &Row) -> Vec<u8> {
 /// Header and rows.
 #[must_use]
 pub fn whole_file(rows: &[Row]) -> Vec<u8> {
-    let mut bytes = header();
-    rows.iter().for_each(|row| bytes.extend(line(row)));
-    bytes
+    std::iter::once(header()).chain(rows.iter().map(line)).flatten().collect()
 }
 
 fn record(cells: impl Iterator<Item = String>) -> Vec<u8> {
@@ -98,8 +96,11 @@ fn record(cells: impl Iterator<Item = String>) -> Vec<u8> {
 ///
 /// # Errors
 /// When the system fails, or when the file does not begin with a header of attempts.
-pub fn read(from: impl io::Read) -> Result<Attempts, ReadError> {
-    let mut reader = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(from);
+pub fn read(mut from: impl io::Read) -> Result<Attempts, ReadError> {
+    let mut bytes = Vec::new();
+    from.read_to_end(&mut bytes).map_err(ReadError::Io)?;
+    let mut lines = Lines { bytes: &bytes, at: 0, line: 1 };
+    let mut reader = ReaderBuilder::new().has_headers(false).flexible(true).from_reader(&bytes[..]);
     let mut record = ByteRecord::new();
     if !reader.read_byte_record(&mut record).map_err(io_error)? {
         return Ok(Attempts::default());
@@ -107,7 +108,7 @@ pub fn read(from: impl io::Read) -> Result<Attempts, ReadError> {
     let header = columns_of(&record)?;
     let mut attempts = Attempts::default();
     while reader.read_byte_record(&mut record).map_err(io_error)? {
-        let line = record.position().map_or(0, csv::Position::line);
+        let line = lines.of(record.position().map_or(0, csv::Position::byte));
         if record.len() == header.len() {
             let row = read_row(&header, &record, line, &mut attempts.troubles);
             attempts.rows.push(row);
@@ -118,9 +119,29 @@ pub fn read(from: impl io::Read) -> Result<Attempts, ReadError> {
     Ok(attempts)
 }
 
+/// Counts lines as an editor does. The reader's own count is one short in a file with CRLF, since it sees the record end at CR.
+struct Lines<'a> {
+    bytes: &'a [u8],
+    at: usize,
+    line: u64,
+}
+
+impl Lines<'_> {
+    /// The line of the record that begins at or, when line ends are left over there, right after this byte. Asked in rising order.
+    fn of(&mut self, byte: u64) -> u64 {
+        let from = usize::try_from(byte).unwrap_or(usize::MAX).clamp(self.at, self.bytes.len());
+        let left_over = self.bytes[from..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+        let begin = from + left_over;
+        self.line += self.bytes[self.at..begin].split(|byte| *byte == b'\n').count() as u64 - 1;
+        self.at = begin;
+        self.line
+    }
+}
+
 /// The columns of this version that a header names; without take and attempt it is no header.
 fn columns_of(header: &ByteRecord) -> Result<Vec<Option<&'static Column>>, ReadError> {
-    let names: Vec<String> = header.iter().map(|cell| String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim().to_owned()).collect();
+    let names: Vec<String> =
+        header.iter().map(|cell| String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim().to_owned()).collect();
     if ["take", "attempt"].iter().any(|needed| !names.iter().any(|name| name == needed)) {
         let shown: String = names.join(",").chars().take(60).collect();
         return Err(ReadError::NoHeader(format!("its first line is {shown:?}")));
@@ -153,7 +174,13 @@ mod tests {
     use super::*;
 
     fn row() -> Row {
-        Row { take: "slow, \"sad\" ballad".into(), attempt: Some(2), hold_s: Some(1.25), faults: vec!["flat".into(), "clipped".into()], ..Row::default() }
+        Row {
+            take: "slow, \"sad\" ballad".into(),
+            attempt: Some(2),
+            hold_s: Some(1.25),
+            faults: vec!["flat".into(), "clipped".into()],
+            ..Row::default()
+        }
     }
 
     #[test]
@@ -179,10 +206,7 @@ mod tests {
         let said: Vec<String> = attempts.troubles.iter().map(ToString::to_string).collect();
         assert_eq!(
             said,
-            [
-                "line 3 has 2 cells where the header has 3: left out",
-                "line 4, hold_s: \"long\" is not a number: taken as unknown",
-            ]
+            ["line 3 has 2 cells where the header has 3: left out", "line 4, hold_s: \"long\" is not a number: taken as unknown",]
         );
     }
 

@@ -2,12 +2,14 @@
 
 pub mod attempts;
 pub mod cell;
+mod graded;
 pub mod log;
 mod played_at;
 pub mod row;
 pub mod sidecar;
 pub mod trace;
 
+pub use graded::Setting;
 pub use played_at::PlayedAt;
 pub use row::Row;
 

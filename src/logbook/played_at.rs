@@ -1,6 +1,6 @@
 //! When something was played, as the player's calendar and clock had it.
 
-use jiff::{Timestamp, fmt::temporal::Pieces, tz::Offset};
+use jiff::{SignedDuration, Timestamp, fmt::temporal::Pieces, tz::Offset};
 use std::fmt;
 use std::str::FromStr;
 
@@ -23,6 +23,13 @@ impl PlayedAt {
     #[must_use]
     pub fn instant(self) -> Timestamp {
         self.instant
+    }
+
+    /// So many seconds later; `None` beyond the calendar.
+    #[must_use]
+    pub fn later(self, seconds: f64) -> Option<Self> {
+        let instant = self.instant.checked_add(SignedDuration::try_from_secs_f64(seconds).ok()?).ok()?;
+        Some(Self::new(instant, self.offset))
     }
 
     /// Date and time where it was played.
