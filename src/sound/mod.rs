@@ -7,10 +7,12 @@ mod channel;
 mod condition;
 mod file;
 mod mono;
+mod ring;
 
 pub use channel::ChannelWish;
 pub use file::FileSource;
 pub use mono::{Block, Chosen, Mono, Next};
+pub use ring::{RingGauge, RingSource, RingWriter, ring};
 
 /// What a source gives: frames a second and interleaved channels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -69,7 +71,7 @@ pub enum FaultKind {
 }
 
 /// What can go wrong between the outside and the samples.
-#[derive(Debug, thiserror::Error)]
+#[derive(Clone, Debug, thiserror::Error)]
 pub enum SoundError {
     /// A file could not be opened or read.
     #[error("cannot read {path}: {reason}; check the name and that it is a WAV, FLAC, Ogg Vorbis or MP3 file")]
