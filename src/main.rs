@@ -1,14 +1,9 @@
 //! Arguments → run → exit code, nothing else.
 
 use clap::Parser;
+use landfall::cli::{Cli, exit_code};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    match landfall::cli::Cli::parse().run() {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(failure) => {
-            eprintln!("landfall: {failure}");
-            ExitCode::FAILURE
-        }
-    }
+    exit_code(Cli::parse().run())
 }

@@ -1,8 +1,7 @@
 //! `landfall completions SHELL`.
 
-use super::{Cli, Failure};
+use super::{Cli, Failure, print_bytes};
 use clap_complete::Shell;
-use std::io::Write;
 
 /// Arguments of `completions`.
 #[derive(Debug, clap::Args)]
@@ -19,7 +18,6 @@ impl Args {
     pub fn run(self) -> Result<(), Failure> {
         let mut script = Vec::new();
         clap_complete::generate(self.shell, &mut Cli::definition(), "landfall", &mut script);
-        std::io::stdout().write_all(&script)?;
-        Ok(())
+        print_bytes(&script)
     }
 }

@@ -1,6 +1,6 @@
 //! `landfall man`.
 
-use super::{Cli, Failure};
+use super::{Cli, Failure, print_bytes};
 
 /// Arguments of `man`.
 #[derive(Debug, clap::Args)]
@@ -12,7 +12,8 @@ impl Args {
     /// # Errors
     /// When standard output cannot be written.
     pub fn run(self) -> Result<(), Failure> {
-        clap_mangen::Man::new(Cli::definition()).render(&mut std::io::stdout())?;
-        Ok(())
+        let mut page = Vec::new();
+        clap_mangen::Man::new(Cli::definition()).render(&mut page)?;
+        print_bytes(&page)
     }
 }

@@ -3,28 +3,35 @@
 use clap::{CommandFactory, Parser, Subcommand};
 
 pub mod completions;
+pub mod config;
+pub mod directories;
+mod failure;
 pub mod man;
+pub mod settings;
+mod start;
+
+pub use failure::{Failure, WrongUse, exit_code};
+use failure::{print, print_bytes};
 
 /// landfall listens to a lead guitar and says, in cents and milliseconds, whether each bend landed.
 #[derive(Debug, Parser)]
-#[command(name = "landfall", version, propagate_version = true, max_term_width = 100)]
+#[command(name = "landfall", version, propagate_version = true, max_term_width = 100, disable_help_subcommand = true)]
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
 }
 
 /// All commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Show the settings and where each came from
+    Config(config::Args),
     /// Print the completion script of a shell
     Completions(completions::Args),
     /// Print the manual page
     Man(man::Args),
 }
-
-/// A sentence for the player: what is wrong, where, and what to do. `main` prints it and exits with 1.
-pub type Failure = Box<dyn std::error::Error + Send + Sync>;
 
 impl Cli {
     /// Runs the command.
@@ -33,8 +40,10 @@ impl Cli {
     /// Anything that ends the command early, as one sentence.
     pub fn run(self) -> Result<(), Failure> {
         match self.command {
-            Command::Completions(args) => args.run(),
-            Command::Man(args) => args.run(),
+            None => start::run(),
+            Some(Command::Config(args)) => args.run(),
+            Some(Command::Completions(args)) => args.run(),
+            Some(Command::Man(args)) => args.run(),
         }
     }
 

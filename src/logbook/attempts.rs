@@ -170,7 +170,6 @@ fn io_error(error: csv::Error) -> ReadError {
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
     use super::*;
 
     fn row() -> Row {

@@ -177,7 +177,6 @@ fn parsed<T: FromStr>(text: &str, wanted: &'static str) -> Result<Option<T>, Mis
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
     use super::*;
     use proptest::prelude::*;
 

@@ -241,7 +241,6 @@ fn add(file: &mut File, bytes: &[u8]) -> io::Result<()> {
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
     use super::*;
 
     fn row(attempt: u32) -> Row {

@@ -58,7 +58,6 @@ impl FromStr for PlayedAt {
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
     use super::*;
 
     /// The example of RFC 3339, section 5.8.

@@ -151,7 +151,6 @@ impl Sidecar {
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
     use super::*;
 
     fn example() -> Sidecar {

@@ -61,7 +61,6 @@ impl<W: Write> TraceWriter<W> {
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
     use super::*;
     use crate::pitch::Sounding;
     use crate::units::FrameTime;

@@ -6,11 +6,13 @@ use crate::units::{FrameSpan, FrameTime, SampleRate};
 mod channel;
 mod condition;
 mod file;
+mod gaps;
 mod mono;
 mod ring;
 
 pub use channel::ChannelWish;
 pub use file::FileSource;
+pub use gaps::WithGaps;
 pub use mono::{Block, Chosen, Mono, Next};
 pub use ring::{RingGauge, RingSource, RingWriter, ring};
 

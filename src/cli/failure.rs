@@ -1,0 +1,60 @@
+//! How a command ends: the exit status, and one sentence where something went wrong.
+
+use std::error::Error;
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+/// A sentence for the player: what is wrong, where, and what to do.
+pub type Failure = Box<dyn Error + Send + Sync>;
+
+/// A command line that cannot be meant: exit status 2.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+pub struct WrongUse(pub String);
+
+/// 0 done, 2 wrong use of the command line, 1 anything else, with one sentence on standard error. When whoever reads standard output
+/// has enough (`landfall log | head`), that is no failure, and nothing is said.
+#[must_use]
+pub fn exit_code(result: Result<(), Failure>) -> ExitCode {
+    let Err(failure) = result else { return ExitCode::SUCCESS };
+    if is_closed_pipe(failure.as_ref()) {
+        return ExitCode::SUCCESS;
+    }
+    // Standard error may be closed too; there is nobody left to tell.
+    let _ = writeln!(io::stderr(), "landfall: {}", one_line(&failure.to_string()));
+    if failure.is::<WrongUse>() { ExitCode::from(2) } else { ExitCode::FAILURE }
+}
+
+/// Writes text to standard output.
+///
+/// # Errors
+/// When it cannot be written.
+pub fn print(text: &str) -> Result<(), Failure> {
+    print_bytes(text.as_bytes())
+}
+
+/// Writes bytes to standard output.
+///
+/// # Errors
+/// When they cannot be written.
+pub fn print_bytes(bytes: &[u8]) -> Result<(), Failure> {
+    let mut out = io::stdout().lock();
+    out.write_all(bytes).and_then(|()| out.flush()).map_err(stdout_failure)
+}
+
+/// What went wrong on standard output, as a sentence; a closed pipe stays what it is.
+#[must_use]
+pub fn stdout_failure(error: io::Error) -> Failure {
+    if error.kind() == io::ErrorKind::BrokenPipe {
+        return error.into();
+    }
+    format!("cannot write standard output: {error}; send it to a file that can be written, or to the terminal").into()
+}
+
+fn is_closed_pipe(failure: &(dyn Error + Send + Sync + 'static)) -> bool {
+    failure.downcast_ref::<io::Error>().is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
+}
+
+fn one_line(text: &str) -> String {
+    text.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(" ")
+}
