@@ -9,6 +9,7 @@ mod file;
 mod gaps;
 mod mono;
 mod ring;
+pub mod synth;
 
 pub use channel::ChannelWish;
 pub use file::FileSource;
