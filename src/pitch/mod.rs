@@ -7,6 +7,8 @@
 //! A stiff string's partials are not exact multiples. The pitch said here is the mean of `f_k / k` over partials 1 to 12
 //! weighted by power times `k`: between the fundamental (weights of power alone) and the waveform's period (power times k²).
 
+pub mod attack;
+
 use crate::units::{FrameTime, SampleRate};
 
 /// What one hop heard.
