@@ -4,6 +4,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 
 pub mod completions;
 pub mod config;
+pub mod devices;
 pub mod directories;
 mod failure;
 pub mod man;
@@ -29,6 +30,8 @@ pub enum Command {
     Config(config::Args),
     /// Print the completion script of a shell
     Completions(completions::Args),
+    /// List what can be heard from and played to
+    Devices(devices::Args),
     /// Print the manual page
     Man(man::Args),
 }
@@ -43,6 +46,7 @@ impl Cli {
             None => start::run(),
             Some(Command::Config(args)) => args.run(),
             Some(Command::Completions(args)) => args.run(),
+            Some(Command::Devices(args)) => args.run(),
             Some(Command::Man(args)) => args.run(),
         }
     }

@@ -3,6 +3,7 @@
 
 use crate::units::{FrameSpan, FrameTime, SampleRate};
 
+pub mod card;
 mod channel;
 mod condition;
 mod file;
@@ -10,12 +11,14 @@ mod gaps;
 mod mono;
 mod ring;
 pub mod synth;
+mod takes;
 
 pub use channel::ChannelWish;
 pub use file::FileSource;
 pub use gaps::WithGaps;
 pub use mono::{Block, Chosen, Mono, Next};
 pub use ring::{RingGauge, RingSource, RingWriter, ring};
+pub use takes::{Arriving, OneTake, Origin, Takes};
 
 /// What a source gives: frames a second and interleaved channels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -109,5 +112,53 @@ pub enum SoundError {
         channel: u16,
         /// So many there are.
         channels: u16,
+    },
+    /// This build has no sound card.
+    #[error("this landfall was built without the sound card; build it with the feature sound-card, or play a recorded take with --input")]
+    NoCards,
+    /// The system names no default.
+    #[error("the system has no default input; name one with --device (`landfall devices` lists them)")]
+    NoDefaultCard,
+    /// The name fits no device, or several.
+    #[error("cannot choose the device {device:?}: {problem}; `landfall devices` lists them")]
+    NoSuchDevice {
+        /// As wished.
+        device: String,
+        /// Why not.
+        problem: String,
+    },
+    /// Nothing is plugged in, or the sound server does not run.
+    #[error("the input {device} is not there ({reason}); connect it, or name another with --device (`landfall devices` lists them)")]
+    CardAbsent {
+        /// The device.
+        device: String,
+        /// What the system said.
+        reason: String,
+    },
+    /// Another program has it.
+    #[error("the input {device} is in use by another program; close that one, or name another with --device")]
+    CardBusy {
+        /// The device.
+        device: String,
+    },
+    /// The system forbids it.
+    #[error("this user may not listen to {device}; allow it in the system's settings (on Linux often the group audio)")]
+    CardDenied {
+        /// The device.
+        device: String,
+    },
+    /// It answers, but not with sound.
+    #[error("the input {device} cannot be used ({reason}); try another --device or --buffer")]
+    CardUnusable {
+        /// The device.
+        device: String,
+        /// What the system said.
+        reason: String,
+    },
+    /// It does not answer at all.
+    #[error("the input {device} does not answer; restart the sound server, or name another with --device")]
+    CardHangs {
+        /// The device.
+        device: String,
     },
 }

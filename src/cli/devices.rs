@@ -1,0 +1,36 @@
+//! `landfall devices`.
+
+use super::{Failure, print};
+use crate::sound::card;
+use std::fmt::Write;
+
+/// Arguments of `devices`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "The name in the first column is what `--device` takes; a part of it will do where it fits one device alone.\n\
+    Nothing is opened to make this list, so a device in use is listed like any other.")]
+pub struct Args {}
+
+impl Args {
+    /// Prints the names.
+    ///
+    /// # Errors
+    /// When there are no cards in this build, the system cannot be asked, or standard output cannot be written.
+    pub fn run(self) -> Result<(), Failure> {
+        let names = card::system()?.names()?;
+        if names.is_empty() {
+            return Err("the system names no sound device: connect one, and see that its sound server runs".into());
+        }
+        let width = names.iter().map(|name| name.id.chars().count()).max().unwrap_or(0).min(40);
+        let mut table = String::new();
+        for name in names {
+            let can = match (name.input, name.output) {
+                (true, true) => "in, out",
+                (true, false) => "in",
+                (false, true) => "out",
+                (false, false) => "",
+            };
+            writeln!(table, "{:width$}  {can:7}  {}", name.id, name.about)?;
+        }
+        print(&table)
+    }
+}

@@ -1,0 +1,138 @@
+//! The card's rings, one after another, as takes: a short outage is a loss inside a take, a long one or another rate ends it.
+
+use crate::sound::{Arriving, Format, Heard, Origin, RingSource, SoundError, Source, Takes};
+use crossbeam_channel::Receiver;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+/// An outage of more than so many seconds ends the take.
+pub(super) const OUTAGE_S: f64 = 2.0;
+
+/// A stream that was opened: its ring, and how long nothing was heard before it.
+pub(super) struct Part {
+    pub(super) ring: RingSource,
+    /// Seconds since the sound before it; `None` for the first.
+    pub(super) away_s: Option<f64>,
+}
+
+struct Inside {
+    parts: Receiver<Part>,
+    /// Set by the watcher while nothing has come for longer than [`OUTAGE_S`].
+    outage: Arc<AtomicBool>,
+    current: Option<RingSource>,
+    next: Option<Part>,
+    over: bool,
+}
+
+/// What a card gives over a session.
+pub struct CardTakes {
+    device: String,
+    inside: Arc<Mutex<Inside>>,
+}
+
+/// One take of it. Only one lives at a time, and the lock is never contended: takes and session are read by one thread.
+struct CardTake {
+    format: Format,
+    started: bool,
+    ended: bool,
+    inside: Arc<Mutex<Inside>>,
+}
+
+impl CardTakes {
+    pub(super) fn new(device: String, parts: Receiver<Part>, outage: Arc<AtomicBool>) -> Self {
+        let inside = Inside { parts, outage, current: None, next: None, over: false };
+        Self { device, inside: Arc::new(Mutex::new(inside)) }
+    }
+}
+
+fn locked(inside: &Mutex<Inside>) -> MutexGuard<'_, Inside> {
+    inside.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Inside {
+    fn look(&mut self) {
+        if self.next.is_none() {
+            match self.parts.try_recv() {
+                Ok(part) => self.next = Some(part),
+                Err(crossbeam_channel::TryRecvError::Empty) => {}
+                Err(crossbeam_channel::TryRecvError::Disconnected) => self.over = true,
+            }
+        }
+    }
+}
+
+impl Takes for CardTakes {
+    fn origin(&self) -> Origin {
+        Origin { kind: "card", name: Some(self.device.clone()) }
+    }
+
+    fn poll(&mut self) -> Arriving {
+        let mut inside = locked(&self.inside);
+        inside.look();
+        if let Some(part) = inside.next.take() {
+            inside.current = Some(part.ring);
+        }
+        match &inside.current {
+            // A take begins with its first sound.
+            Some(_) if inside.outage.load(Ordering::Relaxed) => Arriving::NotYet,
+            Some(ring) => {
+                Arriving::Take(Box::new(CardTake { format: ring.format(), started: false, ended: false, inside: Arc::clone(&self.inside) }))
+            }
+            None if inside.over => Arriving::Over,
+            None => Arriving::NotYet,
+        }
+    }
+}
+
+impl CardTake {
+    fn end(&mut self) -> Heard {
+        self.ended = true;
+        Heard::Ended
+    }
+
+    /// A loss inside the take, or its end.
+    fn lost(&mut self, frames: u64) -> Heard {
+        if self.started && frames as f64 > OUTAGE_S * self.format.rate.as_f64() { self.end() } else { Heard::Lost(frames) }
+    }
+}
+
+impl Source for CardTake {
+    fn format(&self) -> Format {
+        self.format
+    }
+
+    fn next(&mut self, out: &mut [f32]) -> Result<Heard, SoundError> {
+        if self.ended {
+            return Ok(Heard::Ended);
+        }
+        let shared = Arc::clone(&self.inside);
+        let mut inside = locked(&shared);
+        loop {
+            inside.look();
+            let heard = match &mut inside.current {
+                Some(ring) => ring.next(out)?,
+                None => Heard::Ended,
+            };
+            match heard {
+                Heard::Filled(count) => {
+                    self.started = true;
+                    return Ok(Heard::Filled(count));
+                }
+                // Before the first sound there is nothing to lose.
+                Heard::Lost(_) if !self.started => {}
+                Heard::Lost(frames) => return Ok(self.lost(frames)),
+                Heard::Waiting | Heard::Ended => {
+                    let Some(part) = inside.next.take_if(|part| part.ring.format() == self.format) else {
+                        let away = inside.next.is_some() || inside.over || inside.outage.load(Ordering::Relaxed);
+                        return Ok(if away { self.end() } else { Heard::Waiting });
+                    };
+                    inside.current = Some(part.ring);
+                    let frames = part.away_s.map_or(0, |away| self.format.rate.span(away).0);
+                    if self.started && frames > 0 {
+                        return Ok(self.lost(frames));
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,284 @@
+//! Opens the card, judges by arriving frames whether it is heard, and opens it again when it is not.
+
+use super::takes::{OUTAGE_S, Part};
+use super::{Arrival, CardTakes, CardWish, Host, Opened, Pulse};
+use crate::sound::{RingGauge, RingSource, SoundError, Source, ring};
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
+use std::fmt;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+/// Sound that the analysis has not fetched yet, at most: a sound server that was stuck hands out what it kept (11 s, measured) in one burst.
+const RING_S: f64 = 12.0;
+const LOOK_EVERY: Duration = Duration::from_millis(20);
+/// No frame for so long: no sound arrives. Callbacks are up to 64 ms apart on a busy machine (measured).
+const STALLED: Duration = Duration::from_millis(300);
+/// With errors reported, so much is enough.
+const BROKEN: Duration = Duration::from_millis(150);
+/// A stream that has stalled without an error may come back by itself, and opening another beside it can cost a whole processor:
+/// so it is tried late, and then ever more seldom.
+const RETRY_STALLED: Duration = Duration::from_secs(5);
+const RETRY_BROKEN: Duration = Duration::from_millis(250);
+const RETRY_SELDOM: Duration = Duration::from_mins(1);
+/// An opening that takes longer hangs.
+const OPENING: Duration = Duration::from_secs(8);
+
+/// What the player should know of the card, each once and not over and over.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum CardNotice {
+    /// Nothing arrives any more.
+    Quiet,
+    /// The stream broke; it is tried again until it opens.
+    Gone,
+    /// Sound arrives again.
+    Back,
+}
+
+impl fmt::Display for CardNotice {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Quiet => "no sound arrives from the card: is it suspended, or the sound server stuck?",
+            Self::Gone => "the card is gone: waiting for it to come back",
+            Self::Back => "the card is heard again",
+        })
+    }
+}
+
+/// A card that is watched over. Dropping it lets go of the card without waiting for it.
+pub struct Card {
+    opened: Opened,
+    notices: Receiver<CardNotice>,
+    /// Its dropping ends the watcher.
+    _stop: Sender<()>,
+}
+
+/// One stream on its thread.
+struct Held {
+    gauge: RingGauge,
+    pulse: Arc<Pulse>,
+    /// Its dropping lets the thread drop the stream.
+    _close: Sender<()>,
+}
+
+/// What an opening gives: the stream itself stays on its thread.
+type Begun = (Opened, RingSource, Arc<Pulse>);
+
+/// An opening under way.
+struct Opening {
+    outcome: Receiver<Result<Begun, SoundError>>,
+    close: Sender<()>,
+    since: Instant,
+}
+
+impl Card {
+    /// Opens the card and waits until that is done or has failed.
+    ///
+    /// # Errors
+    /// One sentence for the player.
+    pub fn open(host: Arc<dyn Host>, wish: CardWish) -> Result<(Self, CardTakes), SoundError> {
+        let opening = Opening::begin(&host, &wish);
+        let device = wish.device.clone().unwrap_or_else(|| "default".into());
+        let (opened, source, pulse) =
+            opening.outcome.recv_timeout(OPENING).unwrap_or_else(|_| Err(SoundError::CardHangs { device: device.clone() }))?;
+        let held = Held { gauge: source.gauge(), pulse, _close: opening.close };
+        let (parts, parts_out) = unbounded();
+        let (notice, notices) = bounded(64);
+        let (stop, stopped) = bounded(0);
+        let outage = Arc::new(AtomicBool::new(false));
+        let takes = CardTakes::new(opened.device.clone(), parts_out, Arc::clone(&outage));
+        // The receiver is alive: it was made above.
+        let _ = parts.send(Part { ring: source, away_s: None });
+        let watcher = Watcher::new(host, wish, held, Outlets { parts, notice, outage });
+        std::thread::spawn(move || watcher.run(&stopped));
+        Ok((Self { opened, notices, _stop: stop }, takes))
+    }
+
+    /// What was opened first.
+    #[must_use]
+    pub fn opened(&self) -> &Opened {
+        &self.opened
+    }
+
+    /// What happened to it since; never waits.
+    #[must_use]
+    pub fn notice(&self) -> Option<CardNotice> {
+        self.notices.try_recv().ok()
+    }
+}
+
+impl Opening {
+    /// Opens on a thread of its own, which then keeps the stream until it is told to close it.
+    fn begin(host: &Arc<dyn Host>, wish: &CardWish) -> Self {
+        let (tell, outcome) = bounded(1);
+        let (close, closed) = bounded::<()>(0);
+        let (host, wish) = (Arc::clone(host), wish.clone());
+        std::thread::spawn(move || {
+            let mut last = None;
+            let stream = host.open(&wish, &mut |format| {
+                let (writer, source) = ring(format, RING_S);
+                let pulse = Arc::new(Pulse::default());
+                last = Some((source, Arc::clone(&pulse)));
+                Arrival::new(writer, pulse, format.rate, format.channels)
+            });
+            let told = match (&stream, last) {
+                (Ok(stream), Some((source, pulse))) => tell.send(Ok((stream.opened(), source, pulse))),
+                (Err(error), _) => tell.send(Err(error.clone())),
+                (Ok(_), None) => Ok(()),
+            };
+            if told.is_ok() && stream.is_ok() {
+                let _ = closed.recv();
+            }
+            drop(stream);
+        });
+        Self { outcome, close, since: Instant::now() }
+    }
+}
+
+struct Outlets {
+    parts: Sender<Part>,
+    notice: Sender<CardNotice>,
+    outage: Arc<AtomicBool>,
+}
+
+struct Watcher {
+    host: Arc<dyn Host>,
+    wish: CardWish,
+    outlets: Outlets,
+    held: Option<Held>,
+    opening: Option<Opening>,
+    /// A stream that was opened in place of the held one and has not been heard yet.
+    trial: Option<(Held, RingSource, Instant)>,
+    arrived: u64,
+    heard: Instant,
+    told: Option<CardNotice>,
+    retry_at: Instant,
+    retry_after: Duration,
+}
+
+impl Watcher {
+    fn new(host: Arc<dyn Host>, wish: CardWish, held: Held, outlets: Outlets) -> Self {
+        let now = Instant::now();
+        Self {
+            host,
+            wish,
+            outlets,
+            held: Some(held),
+            opening: None,
+            trial: None,
+            arrived: 0,
+            heard: now,
+            told: None,
+            retry_at: now,
+            retry_after: RETRY_BROKEN,
+        }
+    }
+
+    fn run(mut self, stopped: &Receiver<()>) {
+        while matches!(stopped.recv_timeout(LOOK_EVERY), Err(RecvTimeoutError::Timeout)) {
+            self.look(Instant::now());
+        }
+    }
+
+    fn look(&mut self, now: Instant) {
+        if self.is_heard(now) {
+            return;
+        }
+        let away = now.duration_since(self.heard);
+        self.outlets.outage.store(away.as_secs_f64() > OUTAGE_S, Ordering::Relaxed);
+        let broken = self.held.as_ref().is_none_or(|held| held.gauge.ended() || held.pulse.errors() > 0);
+        if away > BROKEN && broken && self.held.take().is_some() {
+            self.retry_at = now;
+            self.retry_after = RETRY_BROKEN;
+            self.tell(CardNotice::Gone);
+        } else if away > STALLED && self.told.is_none() {
+            self.retry_at = self.heard + RETRY_STALLED;
+            self.retry_after = RETRY_STALLED;
+            self.tell(CardNotice::Quiet);
+        }
+        if self.told.is_some() {
+            self.try_again(now);
+        }
+    }
+
+    /// Whether frames came since the last look.
+    fn is_heard(&mut self, now: Instant) -> bool {
+        let Some(held) = &self.held else { return false };
+        let arrived = held.gauge.arrived();
+        if arrived == self.arrived {
+            return false;
+        }
+        self.arrived = arrived;
+        self.heard = held.pulse.last_arrival().unwrap_or(now).max(self.heard);
+        self.outlets.outage.store(false, Ordering::Relaxed);
+        if self.told.take().is_some() {
+            let _ = self.outlets.notice.try_send(CardNotice::Back);
+        }
+        self.trial = None;
+        self.opening = None;
+        true
+    }
+
+    fn tell(&mut self, notice: CardNotice) {
+        // A view that reads none of 64 notices does not want the next one either.
+        let _ = self.outlets.notice.try_send(notice.clone());
+        self.told = Some(notice);
+    }
+
+    fn try_again(&mut self, now: Instant) {
+        if let Some((held, ..)) = &self.trial
+            && held.gauge.arrived() > 0
+        {
+            self.take_over();
+            return;
+        }
+        if let Some((.., since)) = &self.trial
+            && now.duration_since(*since) > Duration::from_secs(1)
+        {
+            self.trial = None;
+            self.postpone(now);
+        }
+        if let Some(opening) = &self.opening {
+            match opening.outcome.try_recv() {
+                Ok(Ok((_, source, pulse))) => {
+                    let gauge = source.gauge();
+                    self.trial = self.opening.take().map(|opening| (Held { gauge, pulse, _close: opening.close }, source, now));
+                }
+                Ok(Err(_)) => {
+                    self.opening = None;
+                    self.postpone(now);
+                }
+                // It hangs: its thread is left to itself, and another is tried, seldom.
+                Err(_) if now.duration_since(opening.since) > OPENING => {
+                    self.opening = None;
+                    self.retry_after = RETRY_SELDOM;
+                    self.postpone(now);
+                }
+                Err(_) => {}
+            }
+        } else if self.trial.is_none() && now >= self.retry_at {
+            self.opening = Some(Opening::begin(&self.host, &self.wish));
+        }
+    }
+
+    fn postpone(&mut self, now: Instant) {
+        self.retry_at = now + self.retry_after;
+        // A missing card answers at once, and is asked often: it should be back as soon as it is plugged in.
+        if self.held.is_some() {
+            self.retry_after = (self.retry_after * 2).min(RETRY_SELDOM);
+        }
+    }
+
+    /// The trial is heard: it is the card now.
+    fn take_over(&mut self) {
+        let Some((held, ring, _)) = self.trial.take() else { return };
+        let again = held.pulse.last_arrival().unwrap_or_else(Instant::now);
+        // What has arrived by then was recorded before it.
+        let since_begun = held.gauge.arrived() as f64 / ring.format().rate.as_f64();
+        let away_s = (again.saturating_duration_since(self.heard).as_secs_f64() - since_begun).max(0.0);
+        if self.outlets.parts.send(Part { ring, away_s: Some(away_s) }).is_ok() {
+            self.held = Some(held);
+            self.arrived = 0;
+        }
+    }
+}
