@@ -18,12 +18,15 @@
 //! # Ok::<(), landfall::theory::TheoryError>(())
 //! ```
 
+pub mod chart;
 mod chord;
 mod degree;
 mod error;
 mod interval;
+mod key;
 mod neck;
 mod note;
+pub mod roman;
 mod scale;
 mod tuning;
 mod words;
@@ -32,8 +35,10 @@ pub use chord::{Chord, Tone};
 pub use degree::Degree;
 pub use error::TheoryError;
 pub use interval::Interval;
+pub use key::Key;
 pub use neck::{Neck, Place};
 pub use note::{Letter, Note, NoteName};
+pub use roman::{function, numeral};
 pub use scale::{SCALES, Scale, ScaleKind};
 pub use tuning::{TUNINGS, Tuning};
 pub use words::nearest;

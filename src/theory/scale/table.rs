@@ -50,6 +50,7 @@ scales! {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::theory::Degree;
     use std::collections::HashSet;
 
     #[test]
@@ -61,14 +62,14 @@ mod tests {
                 assert_eq!(*name, name.to_lowercase(), "names are found in small letters");
             }
         }
-        let sounds: HashSet<Vec<i32>> = SCALES.iter().map(|kind| kind.degrees().map(|d| d.class()).collect()).collect();
+        let sounds: HashSet<Vec<i32>> = SCALES.iter().map(|kind| kind.degrees().map(Degree::class).collect()).collect();
         assert_eq!(sounds.len(), SCALES.len(), "two entries are the same scale");
     }
 
     #[test]
     fn seven_note_scales_use_each_letter_once_and_all_scales_rise() {
         for kind in SCALES {
-            let classes: Vec<i32> = kind.degrees().map(|d| d.class()).collect();
+            let classes: Vec<i32> = kind.degrees().map(Degree::class).collect();
             assert!(classes.is_sorted_by(|a, b| a < b) && classes[0] == 0, "{:?} does not rise from 1", kind.names);
             if kind.degrees.len() == 7 {
                 assert_eq!(kind.degrees.iter().map(|d| d.0).collect::<Vec<_>>(), [1, 2, 3, 4, 5, 6, 7], "{:?}", kind.names);
