@@ -3,15 +3,25 @@
 //! Conventions. An error is played minus wanted: positive is sharp, or late. Pitch is cents on the MIDI scale; times are seconds
 //! from the take's first sample; unknown is `None`. The definitions are those of the log's columns ([`Measures`]).
 
+mod arrival;
 mod attempt;
 mod fault;
+mod grade;
+mod grader;
+mod hold;
 mod measures;
+mod origin;
+mod played;
+mod release;
+mod score;
+mod target;
 mod technique;
 mod verdict;
 mod wish;
 
 pub use attempt::{Attempt, nearest_midi};
 pub use fault::Fault;
+pub use grader::{Grader, Trouble};
 pub use measures::Measures;
 pub use technique::Technique;
 pub use verdict::{Verdict, Word};

@@ -3,13 +3,25 @@
 //! Conventions. Pitch is cents on the MIDI scale against the take's A4; positions inside a note are hops of its contour;
 //! unknown pitch is a hole, never a number. A hole of 50 ms or less is no end of a note.
 
+mod bend;
+mod clean;
 mod contour;
+mod finder;
 mod movement;
 mod note;
+mod shape;
+pub mod statistics;
+mod steps;
+mod vibrato;
 
+pub use bend::{Bend, bends};
 pub use contour::{Contour, ContourPoint};
+pub use finder::NoteFinder;
 pub use movement::{Movement, MovementKind};
 pub use note::{Cause, Ending, Note};
+pub use shape::{LEAST_MOVE_CENTS, Shape, mean_between};
+pub use steps::{Step, steps};
+pub use vibrato::Vibrato;
 
 /// A hole in the pitch of up to this long is bridged: pick noise, a passing string, a fade of the tracker's confidence.
 pub const BRIDGED_GAP_S: f64 = 0.05;

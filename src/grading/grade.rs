@@ -1,0 +1,247 @@
+//! A bend as played and a wish make an attempt: measures, score and faults.
+
+use super::played::Played;
+use super::score::{Part, score};
+use super::target::{Meant, meant};
+use super::{Attempt, Fault, Measures, Wish};
+use crate::notes::Contour;
+use crate::units::{A4, FrameTime};
+
+/// A drift that still counts as steady, cents a second.
+const STEADY_CENTS_PER_S: f64 = 10.0;
+
+/// The release may be off by so many times the hold's tolerance (12 cents where that is 10).
+const RELEASE_FACTOR: f64 = 1.2;
+
+/// The overshoot may reach so many times the hold's tolerance (20 cents where that is 10).
+const OVERSHOOT_FACTOR: f64 = 2.0;
+
+/// Swings may differ by so many per cent.
+const UNEVENNESS_PCT: f64 = 20.0;
+
+/// From the first touch to the arrival, ms: longer is slow to settle.
+const SETTLING_MS: f64 = 120.0;
+
+/// A top that is only touched, and bends of 300 cents and more, are right within so many times the tolerance.
+const HARD_FACTOR: f64 = 1.5;
+
+/// What is known of the note after the bend.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct After {
+    /// Settled pitch of the note picked again at the landing, in time and without a new bend.
+    pub restruck: Option<f64>,
+    /// Where the restruck note, or else the bent one, ends.
+    pub end: FrameTime,
+}
+
+/// Everything that a grade needs.
+pub(super) struct Case<'a> {
+    pub attempt: u32,
+    pub onset: FrameTime,
+    pub contour: &'a Contour,
+    pub played: &'a Played,
+    pub repicks: u32,
+    pub after: After,
+    pub a4: A4,
+    /// Faults of the sound and of the note's ending.
+    pub heard: Vec<Fault>,
+}
+
+impl Case<'_> {
+    /// The pitch that says the origin: before the bend, or where it landed.
+    pub fn from_cents(&self) -> Option<f64> {
+        let landing = self.played.release.and_then(|release| release.landing);
+        match &self.played.before {
+            Some(before) => before.origin.or_else(|| nearer_note(before.lowest, landing)),
+            None => landing,
+        }
+    }
+
+    /// Grades it.
+    pub fn grade(self, wish: &Wish) -> Attempt {
+        let meant = meant(wish, self.from_cents(), self.played.hold.level);
+        let measures = self.measures(wish, &meant);
+        let faults = self.faults(wish, &meant, &measures);
+        let released = self.played.release.is_some();
+        Attempt {
+            attempt: self.attempt,
+            span: (self.onset, self.after.end),
+            technique: self.played.technique,
+            origin_cents: meant.origin,
+            target_cents: meant.target,
+            bend_cents: meant.target.zip(meant.origin).map(|(target, origin)| target - origin),
+            degree: meant.degree.clone(),
+            restrike: released && self.after.restruck.is_some(),
+            landing_cents: self.played.release.and_then(|release| release.landing),
+            repicks: self.repicks,
+            score: score(&self.parts(wish, &meant, &measures)),
+            faults,
+            tolerance_cents: wish.tolerance.cents,
+            a4: self.a4,
+            sample_rate: self.contour.rate(),
+            measures,
+        }
+    }
+
+    fn measures(&self, wish: &Wish, meant: &Meant) -> Measures {
+        let played = self.played;
+        let at = |position: f64| self.contour.seconds(position);
+        let ms = |hops: f64| 1000.0 * hops * self.contour.hop_s();
+        let onset_s = self.onset.seconds(self.contour.rate());
+        let arrival_s = if played.technique.is_pre_bend() { onset_s } else { at(played.arrival.at) };
+        let against_target = |cents: f64| meant.target.map(|target| cents - target);
+        let against_origin = |cents: f64| meant.origin.map(|origin| cents - origin);
+        let vibrato = played.vibrato.as_ref();
+        let release = played.release.as_ref();
+        let held_from = if played.technique.is_pre_bend() { self.contour.position(self.onset) } else { played.hold.from };
+        Measures {
+            onset_s: Some(onset_s),
+            origin_error_cents: played.before.and_then(|before| before.origin).and_then(against_origin),
+            bend_start_s: played.before.map(|before| at(before.start)),
+            arrival_s: Some(arrival_s),
+            rise_ms: played.before.map(|before| ms(played.arrival.at - before.start)),
+            arrival_error_cents: against_target(played.arrival.level),
+            overshoot_cents: played.overshoot,
+            hold_s: Some(ms(played.hold.to - held_from).max(0.0) / 1000.0),
+            in_tune_s: meant.target.map(|target| played.hold.in_tune_s(target, wish.tolerance.cents)),
+            hold_error_cents: against_target(played.hold.level),
+            hold_drift_cents_per_s: played.hold.drift,
+            hold_spread_cents: played.hold.spread,
+            vibrato_rate_hz: vibrato.map(|v| v.rate_hz),
+            vibrato_extent_cents: vibrato.map(|v| v.extent_cents),
+            vibrato_centre_cents: vibrato.and_then(|v| against_target(v.centre_cents)),
+            release_start_s: release.map(|release| at(release.start)),
+            release_ms: release.and_then(|release| release.end.map(|end| ms(end - release.start))),
+            release_error_cents: release.and_then(|release| release.landing).and_then(against_origin),
+            restrike_error_cents: release.and(self.after.restruck).and_then(against_origin),
+            beat_error_ms: wish.arrival_beat_s.map(|beat| 1000.0 * (arrival_s - beat)),
+            attack_beat_error_ms: wish.attack_beat_s.map(|beat| 1000.0 * (onset_s - beat)),
+            vibrato_unevenness_pct: vibrato.map(|v| v.unevenness_pct),
+            vibrato_delay_s: vibrato.map(|v| (at(v.span.start as f64) - arrival_s).max(0.0)),
+        }
+    }
+
+    /// The tolerance of this attempt's pitch: a touched top and a bend of 300 cents and more are harder.
+    fn pitch_tolerance(&self, wish: &Wish, meant: &Meant) -> f64 {
+        let large = meant.target.zip(meant.origin).is_some_and(|(target, origin)| target - origin >= 300.0);
+        let hard = large || self.played.arrival.touched_until.is_some();
+        wish.tolerance.cents * if hard { HARD_FACTOR } else { 1.0 }
+    }
+
+    /// Pitch error that counts: inside the zone of a quarter curl (25 to 70 cents above the origin) there is none.
+    fn pitch_error(meant: &Meant, error: f64) -> f64 {
+        match (meant.target, meant.origin) {
+            (Some(target), Some(origin)) if (target - origin - 50.0).abs() < 1.0 => {
+                let height = error + target - origin;
+                if height < 25.0 { height - 25.0 } else { (height - 70.0).max(0.0) }
+            }
+            _ => error,
+        }
+    }
+
+    /// Home is the fret's own pitch: the landing against the origin as played.
+    fn release_error(measures: &Measures) -> Option<f64> {
+        Some(measures.release_error_cents? - measures.origin_error_cents.unwrap_or(0.0))
+    }
+
+    fn parts(&self, wish: &Wish, meant: &Meant, m: &Measures) -> Vec<Part> {
+        let tolerance = self.pitch_tolerance(wish, meant);
+        let mut parts = Vec::new();
+        let mut part = |weight: f64, error: Option<f64>| {
+            if weight > 0.0 {
+                parts.push(Part { weight, error: error.map(f64::abs) });
+            }
+        };
+        let want = &wish.parts;
+        let asked_release =
+            want.release > 0.0 && (wish.technique.is_some_and(super::Technique::is_released) || m.release_start_s.is_some());
+        part(want.pitch, m.hold_error_cents.map(|e| Self::pitch_error(meant, e) / tolerance));
+        // Half of the hold out of tune counts like an error at the tolerance.
+        part(
+            want.hold,
+            m.in_tune_s.zip(m.hold_s).map(|(tuned, held)| if held > 0.0 { 2.0 * (1.0 - (tuned / held).min(1.0)) } else { 0.0 }),
+        );
+        part(want.length, wish.hold_s.map(|wanted| 4.0 * (1.0 - m.hold_s.unwrap_or(0.0) / wanted).max(0.0)));
+        if m.hold_drift_cents_per_s.is_some() || wish.hold_s.is_some() {
+            part(want.drift, m.hold_drift_cents_per_s.map(|drift| drift / STEADY_CENTS_PER_S));
+        }
+        if let Some(longest) = wish.rise_ms {
+            part(want.rise, m.rise_ms.map(|rise| (rise / longest - 1.0).max(0.0) * 2.0));
+        }
+        if !self.played.technique.is_pre_bend() {
+            part(want.overshoot, m.overshoot_cents.map(|over| over / (OVERSHOOT_FACTOR * wish.tolerance.cents)));
+        }
+        if wish.arrival_beat_s.is_some() {
+            part(want.beat, m.beat_error_ms.map(|late| late / wish.tolerance.beat_ms));
+        }
+        if asked_release {
+            part(want.release, Self::release_error(m).map(|error| error / (RELEASE_FACTOR * wish.tolerance.cents)));
+        }
+        part(want.restrike, m.restrike_error_cents.map(|error| error / wish.tolerance.cents));
+        part(want.shake_centre, m.vibrato_centre_cents.map(|centre| shake_error(centre, m.vibrato_extent_cents) / wish.tolerance.cents));
+        part(want.shake_evenness, m.vibrato_unevenness_pct.map(|uneven| uneven / UNEVENNESS_PCT));
+        if let Some((low, high)) = wish.shake_cents {
+            part(want.shake_width, m.vibrato_extent_cents.map(|width| (low - width).max(width - high).max(0.0) / wish.tolerance.cents));
+        }
+        parts
+    }
+
+    fn faults(&self, wish: &Wish, meant: &Meant, m: &Measures) -> Vec<Fault> {
+        let tolerance = self.pitch_tolerance(wish, meant);
+        let mut faults = self.heard.clone();
+        let mut add = |is: bool, fault: Fault| {
+            if is {
+                faults.push(fault);
+            }
+        };
+        let over = |value: Option<f64>, limit: f64| value.is_some_and(|value| value > limit);
+        let shaken = m.vibrato_centre_cents.is_some();
+        let pitch = m.hold_error_cents.map(|error| Self::pitch_error(meant, error)).filter(|_| !shaken);
+        add(over(pitch.map(|e| -e), tolerance), Fault::Flat);
+        add(over(pitch, tolerance), Fault::Sharp);
+        let settling = 1000.0 * (self.played.arrival.at - self.played.arrival.touched) * self.contour.hop_s();
+        add(settling > SETTLING_MS, Fault::SlowToSettle);
+        add(over(m.overshoot_cents, OVERSHOOT_FACTOR * wish.tolerance.cents), Fault::Overshoot);
+        add(self.played.corrected, Fault::Corrected);
+        add(over(m.hold_drift_cents_per_s.map(|drift| -drift), STEADY_CENTS_PER_S), Fault::Sags);
+        add(over(m.hold_drift_cents_per_s, STEADY_CENTS_PER_S), Fault::Climbs);
+        add(wish.hold_s.is_some_and(|wanted| m.hold_s.unwrap_or(0.0) < 0.95 * wanted), Fault::ShortHold);
+        add(wish.rise_ms.is_some_and(|longest| over(m.rise_ms, longest)), Fault::SlowRise);
+        add(over(m.vibrato_centre_cents.map(|centre| shake_error(centre, m.vibrato_extent_cents)), wish.tolerance.cents), Fault::ShakeOff);
+        add(over(m.vibrato_unevenness_pct, UNEVENNESS_PCT), Fault::ShakeUneven);
+        add(wish.parts.shake_centre + wish.parts.shake_width > 0.0 && !shaken, Fault::NoShake);
+        let asked = wish.technique;
+        let wants_release = asked.is_some_and(super::Technique::is_released);
+        add(wants_release && self.played.release.is_none(), Fault::NoRelease);
+        let home = Self::release_error(m);
+        add(over(home.map(|e| -e), RELEASE_FACTOR * wish.tolerance.cents), Fault::ReleaseFlat);
+        add(over(home, RELEASE_FACTOR * wish.tolerance.cents), Fault::ReleaseSharp);
+        add(self.played.release.is_some_and(|release| release.landing.is_none()), Fault::ReleaseLost);
+        add(over(m.restrike_error_cents.map(|e| -e), wish.tolerance.cents), Fault::RestrikeFlat);
+        add(over(m.restrike_error_cents, wish.tolerance.cents), Fault::RestrikeSharp);
+        add(wish.parts.restrike > 0.0 && self.after.restruck.is_none(), Fault::NoRestrike);
+        add(over(m.beat_error_ms.map(|late| -late), wish.tolerance.beat_ms), Fault::Early);
+        add(over(m.beat_error_ms, wish.tolerance.beat_ms), Fault::Late);
+        add(over(m.origin_error_cents.map(f64::abs), wish.tolerance.cents), Fault::StringOff);
+        add(asked.is_some_and(|asked| asked.is_pre_bend() != self.played.technique.is_pre_bend()), Fault::OtherTechnique);
+        add(meant.guessed, Fault::TargetGuessed);
+        faults.sort_unstable();
+        faults.dedup();
+        faults
+    }
+}
+
+/// How far off a shake on a held bend is: it commonly swings down from the note and back, so its error is the centre where that is
+/// above, else what the centre lies deeper than the half width (common practice, no source).
+fn shake_error(centre: f64, extent: Option<f64>) -> f64 {
+    if centre >= 0.0 { centre } else { (-centre - extent.unwrap_or(0.0)).max(0.0) }
+}
+
+/// Without a steady part, the origin is the note near the lowest pitch heard; where that is between notes, the landing says it.
+fn nearer_note(lowest: f64, landing: Option<f64>) -> Option<f64> {
+    let off = (lowest - 100.0 * (lowest / 100.0).round()).abs();
+    match landing {
+        Some(landing) if off > 35.0 || (landing - lowest).abs() > 60.0 => Some(landing),
+        _ => Some(lowest),
+    }
+}

@@ -1,0 +1,359 @@
+//! From notes to attempts: the one loop that live runs and graded takes share.
+
+use super::grade::{After, Case};
+use super::played::Played;
+use super::{Attempt, Fault, Seen, Wish, Wishes};
+use crate::notes::statistics::median;
+use crate::notes::{Bend, Cause, Contour, Ending, Note, NoteFinder, Shape, bends};
+use crate::pitch::Reading;
+use crate::units::{A4, FrameTime, SampleRate};
+use std::collections::VecDeque;
+
+/// From the attack to where the pitch counts, ms.
+const SETTLED_MS: f64 = 30.0;
+
+/// The window of the last readings of a note reaches into the next attack: so much does not count, ms.
+const BEFORE_NEXT_MS: f64 = 12.0;
+
+/// A restrike comes within this after the release, or two beats where they are longer, s.
+const RESTRIKE_S: f64 = 1.0;
+
+/// A restrike is at the landing pitch within this, cents: a landing may be off by as much as half a semitone.
+const RESTRIKE_NEAR_CENTS: f64 = 60.0;
+
+/// An attack at the held pitch within this continues the attempt, cents.
+const REPICK_NEAR_CENTS: f64 = 30.0;
+
+/// A repick follows the held note within this, s.
+const REPICK_GAP_S: f64 = 0.12;
+
+/// What kind of trouble a stretch of sound had.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Trouble {
+    /// Louder than full scale.
+    Clipped,
+    /// Frames were lost.
+    Lost,
+    /// NaN or infinity.
+    Invalid,
+}
+
+/// Grades a take: readings and attacks in, attempts out, in order. Memory is bounded by the longest note kept.
+pub struct Grader<W> {
+    rate: SampleRate,
+    a4: A4,
+    wishes: W,
+    finder: NoteFinder,
+    /// A bend that was held when its note ended: the next stroke may continue it.
+    held: Option<Note>,
+    waiting: VecDeque<Waiting>,
+    troubles: VecDeque<(FrameTime, FrameTime, Trouble)>,
+    attempts: u32,
+}
+
+/// An attempt that waits for its restrike.
+struct Waiting {
+    contour: Contour,
+    played: Played,
+    wish: Wish,
+    onset: FrameTime,
+    end: FrameTime,
+    ending: Ending,
+    repicks: u32,
+    attempt: u32,
+    /// A restrike must begin before this; `None`: none can follow.
+    until_s: Option<f64>,
+    restruck: Option<f64>,
+}
+
+impl<W: Wishes> Grader<W> {
+    /// A grader for one take.
+    #[must_use]
+    pub fn new(rate: SampleRate, a4: A4, wishes: W) -> Self {
+        let finder = NoteFinder::new(rate, a4);
+        Self { rate, a4, wishes, finder, held: None, waiting: VecDeque::new(), troubles: VecDeque::new(), attempts: 0 }
+    }
+
+    /// Who says what is wanted.
+    pub fn wishes(&mut self) -> &mut W {
+        &mut self.wishes
+    }
+
+    /// The string was picked: told before the first reading that is not earlier.
+    pub fn attack(&mut self, at: FrameTime, emit: &mut dyn FnMut(Attempt)) {
+        let mut notes = Vec::new();
+        self.finder.attack(at, &mut |note| notes.push(note));
+        self.take_in(notes, emit);
+    }
+
+    /// The sound had trouble over this stretch: the attempts that it touches say so.
+    pub fn trouble(&mut self, from: FrameTime, to: FrameTime, trouble: Trouble, emit: &mut dyn FnMut(Attempt)) {
+        if let Some(last) = self.troubles.back_mut()
+            && last.2 == trouble
+            && from.since(last.1).seconds(self.rate) < 0.05
+        {
+            last.1 = last.1.max(to);
+        } else {
+            self.troubles.push_back((from, to, trouble));
+        }
+        if self.troubles.len() > 1000 {
+            self.troubles.pop_front();
+        }
+        if trouble == Trouble::Lost {
+            let mut notes = Vec::new();
+            self.finder.lost(from, &mut |note| notes.push(note));
+            self.take_in(notes, emit);
+        }
+    }
+
+    /// The next settled reading.
+    pub fn reading(&mut self, reading: &Reading, emit: &mut dyn FnMut(Attempt)) {
+        let mut notes = Vec::new();
+        self.finder.reading(reading, &mut |note| notes.push(note));
+        self.take_in(notes, emit);
+        let sounding = self.finder.sounding_since();
+        if let Some(held) = &self.held
+            && sounding.is_none()
+            && reading.at.since(held.end).seconds(self.rate) > REPICK_GAP_S
+        {
+            self.settle_held(emit);
+        }
+        self.give_out(Some((reading.at, sounding)), emit);
+    }
+
+    /// The take has ended: everything left is graded.
+    pub fn finish(&mut self, emit: &mut dyn FnMut(Attempt)) {
+        let mut notes = Vec::new();
+        self.finder.finish(&mut |note| notes.push(note));
+        self.take_in(notes, emit);
+        self.settle_held(emit);
+        self.give_out(None, emit);
+    }
+
+    fn take_in(&mut self, notes: Vec<Note>, emit: &mut dyn FnMut(Attempt)) {
+        for note in notes {
+            let note = match self.held.take() {
+                Some(held) if continues(&held, &note) => joined(held, &note),
+                Some(held) => {
+                    self.note(&held, emit);
+                    note
+                }
+                None => note,
+            };
+            self.held = Some(note);
+            // Only a bend that is still held can be continued.
+            if !self.held.as_ref().is_some_and(is_held) {
+                self.settle_held(emit);
+            }
+        }
+    }
+
+    fn settle_held(&mut self, emit: &mut dyn FnMut(Attempt)) {
+        if let Some(held) = self.held.take() {
+            self.note(&held, emit);
+        }
+    }
+
+    /// One finished note: may be the restrike of the attempts before, may hold attempts.
+    fn note(&mut self, note: &Note, emit: &mut dyn FnMut(Attempt)) {
+        let Some(seen) = Look::at(note) else { return };
+        let mut found = seen.bends.clone();
+        if found.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) && seen.shape.moves.is_empty() {
+            found.extend(seen.held_throughout());
+        }
+        self.restrike(note, &seen, found.is_empty());
+        let last = found.len().saturating_sub(1);
+        for (k, bend) in found.iter().enumerate() {
+            self.bend(note, &seen, bend, k == last);
+        }
+        self.give_out(None.or(Some((note.onset, Some(note.onset)))), emit);
+    }
+
+    fn restrike(&mut self, note: &Note, seen: &Look, is_plain: bool) {
+        let onset_s = note.onset.seconds(self.rate);
+        for waiting in &mut self.waiting {
+            let Some(until_s) = waiting.until_s.take() else { continue };
+            let landing = waiting.played.release.and_then(|release| release.landing);
+            let near = landing.is_some_and(|landing| (seen.settled_pitch() - landing).abs() <= RESTRIKE_NEAR_CENTS);
+            if onset_s <= until_s && note.cause == Cause::Pick && is_plain && near {
+                waiting.restruck = Some(seen.settled_pitch());
+                waiting.end = note.end;
+            }
+        }
+    }
+
+    fn bend(&mut self, note: &Note, look: &Look, bend: &Bend, is_last: bool) {
+        let Some(played) = Played::of(&look.shape, bend, look.attack, look.end, None) else { return };
+        let contour = &note.contour;
+        self.attempts += 1;
+        let seen = Seen {
+            attempt: self.attempts,
+            onset_s: note.onset.seconds(self.rate),
+            arrival_s: contour.seconds(played.arrival.at),
+            origin_cents: played.before.map(|before| before.origin.unwrap_or(before.lowest)),
+            held_cents: played.hold.level,
+            technique: played.technique,
+        };
+        let wish = self.wishes.wish(&seen);
+        let played = match wish.origin {
+            Some(origin) => Played::of(&look.shape, bend, look.attack, look.end, Some(origin)).unwrap_or(played),
+            None => played,
+        };
+        let released = played.release.as_ref().map(|release| contour.seconds(release.end.unwrap_or(release.start)));
+        let within = RESTRIKE_S.max(2.0 * wish.beat_s.unwrap_or(0.0));
+        self.waiting.push_back(Waiting {
+            contour: contour.clone(),
+            wish,
+            onset: note.onset,
+            end: note.end,
+            ending: note.ending,
+            repicks: look.repicks_in(note, &played),
+            attempt: self.attempts,
+            until_s: released.filter(|_| is_last).map(|end| end + within),
+            restruck: None,
+            played,
+        });
+    }
+
+    /// Hands out, in order, the attempts that nothing can add to. `now`: the last reading, and since when a note sounds.
+    fn give_out(&mut self, now: Option<(FrameTime, Option<FrameTime>)>, emit: &mut dyn FnMut(Attempt)) {
+        while let Some(first) = self.waiting.front() {
+            let waits = match (first.until_s, now) {
+                (Some(until_s), Some((at, sounding))) => {
+                    let earliest = self.held.as_ref().map(|held| held.onset).or(sounding).unwrap_or(at);
+                    earliest.seconds(self.rate) <= until_s
+                }
+                _ => false,
+            };
+            if waits {
+                break;
+            }
+            if let Some(waiting) = self.waiting.pop_front() {
+                emit(self.grade(&waiting));
+            }
+        }
+    }
+
+    fn grade(&mut self, waiting: &Waiting) -> Attempt {
+        while self.troubles.front().is_some_and(|(_, to, _)| *to < waiting.onset) {
+            self.troubles.pop_front();
+        }
+        let touches = |(from, to, _): &&(FrameTime, FrameTime, Trouble)| *from <= waiting.end && *to >= waiting.onset;
+        let mut heard: Vec<Fault> = self
+            .troubles
+            .iter()
+            .filter(touches)
+            .map(|(_, _, trouble)| match trouble {
+                Trouble::Clipped => Fault::Clipped,
+                Trouble::Lost => Fault::LostAudio,
+                Trouble::Invalid => Fault::InvalidSamples,
+            })
+            .collect();
+        if waiting.played.release.is_none() && waiting.wish.hold_s.is_some() {
+            heard.extend(match waiting.ending {
+                Ending::Gated => Some(Fault::Gated),
+                Ending::RangOut => Some(Fault::RangOut),
+                Ending::LetGo => Some(Fault::LetGo),
+                _ => None,
+            });
+        }
+        let case = Case {
+            attempt: waiting.attempt,
+            onset: waiting.onset,
+            contour: &waiting.contour,
+            played: &waiting.played,
+            repicks: waiting.repicks,
+            after: After { restruck: waiting.restruck, end: waiting.end },
+            a4: self.a4,
+            heard,
+        };
+        case.grade(&waiting.wish)
+    }
+}
+
+/// A note as the grader looks at it.
+struct Look {
+    shape: Shape,
+    bends: Vec<Bend>,
+    /// The attack, the first point that counts, and one behind the last, in points.
+    attack: usize,
+    settled: usize,
+    end: usize,
+}
+
+impl Look {
+    fn at(note: &Note) -> Option<Self> {
+        let shape = Shape::of(&note.contour)?;
+        let attack = note.contour.position(note.onset).max(0.0).round() as usize;
+        let settled = attack + shape.hops(SETTLED_MS);
+        let cut = if note.ending == Ending::NextNote { shape.hops(BEFORE_NEXT_MS) } else { 0 };
+        let end = shape.curve.len().checked_sub(cut).filter(|end| *end > settled + 2)?;
+        let bends = bends(&shape, settled, end);
+        Some(Self { shape, bends, attack, settled, end })
+    }
+
+    fn settled_pitch(&self) -> f64 {
+        let stretch = self.settled..self.end;
+        match self.shape.vibrato_in(&stretch) {
+            Some(vibrato) => vibrato.centre_cents,
+            None => median(&self.shape.curve[stretch]).unwrap_or(self.shape.curve[self.settled]),
+        }
+    }
+
+    /// The whole note as a bend that was made before the stroke and is not let down.
+    fn held_throughout(&self) -> Option<Bend> {
+        let hold = self.settled..self.end;
+        let long_enough = hold.len() as f64 * self.shape.hop_ms >= 100.0;
+        long_enough.then(|| Bend {
+            before: None,
+            rise: None,
+            first_stop_end: hold.end,
+            hold,
+            corrected: false,
+            release: None,
+            landing: None,
+        })
+    }
+
+    fn repicks_in(&self, note: &Note, played: &Played) -> u32 {
+        let within = |at: &&FrameTime| {
+            let position = note.contour.position(**at);
+            position >= played.hold.from && position <= played.hold.to
+        };
+        note.repicks.iter().filter(within).count() as u32
+    }
+}
+
+/// Whether a note ends while a bend is held.
+fn is_held(note: &Note) -> bool {
+    note.ending == Ending::NextNote && Look::at(note).is_some_and(|look| look.bends.last().is_some_and(|bend| bend.release.is_none()))
+}
+
+/// Whether the next note is a stroke at the pitch that is held.
+fn continues(held: &Note, next: &Note) -> bool {
+    if next.cause != Cause::Pick || next.onset.since(held.end).seconds(held.contour.rate()) > REPICK_GAP_S {
+        return false;
+    }
+    let (Some(before), Some(after)) = (Look::at(held), Look::at(next)) else { return false };
+    let hops = before.shape.hops(150.0);
+    let last = median(&before.shape.curve[before.end.saturating_sub(hops)..before.end]);
+    let first = median(&after.shape.curve[after.settled..(after.settled + hops).min(after.end)]);
+    last.zip(first).is_some_and(|(last, first)| (last - first).abs() <= REPICK_NEAR_CENTS)
+}
+
+/// Two notes as one: the pitch around the stroke, which the stroke hides, is left unknown and bridged.
+fn joined(held: Note, next: &Note) -> Note {
+    let hop = held.contour.hop();
+    let mut contour = held.contour.part(0..held.contour.len().saturating_sub(held.contour.hops(BEFORE_NEXT_MS).round() as usize));
+    let settled = (next.contour.position(next.onset) + next.contour.hops(SETTLED_MS)).max(0.0) as usize;
+    let begin = (next.contour.start().since(contour.start()).0 / hop.0) as usize + settled;
+    while contour.len() < begin {
+        contour.push(None, contour.point(contour.len().saturating_sub(1)).and_then(|point| point.level_dbfs));
+    }
+    for point in next.contour.points().skip(settled) {
+        contour.push(point.cents, point.level_dbfs);
+    }
+    let mut repicks = held.repicks;
+    repicks.push(next.onset);
+    Note { onset: held.onset, end: next.end, cause: held.cause, ending: next.ending, contour, repicks }
+}

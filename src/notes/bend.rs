@@ -1,0 +1,175 @@
+//! The bends of one note, read off its movements: where each comes from, where it is held, where it is let down.
+
+use super::movement::{Movement, MovementKind};
+use super::shape::Shape;
+use std::ops::Range;
+
+/// A further rise after a stop shorter than this belongs to the same bend, ms.
+const SAME_BEND_STOP_MS: f64 = 250.0;
+
+/// A further rise smaller than this belongs to the same bend, cents.
+const SAME_BEND_RISE_CENTS: f64 = 60.0;
+
+/// An overshoot stays at its top for less than this, ms, and comes back by no more than half of the rise.
+const OVERSHOOT_TOP_MS: f64 = 120.0;
+
+/// A pre-bend is held for this long at least before it is let down, ms from the attack: the glide of a hard pick falls from the start.
+const PRE_BEND_HOLD_MS: f64 = 90.0;
+
+/// A fall that comes back to where it left within this long is a dip of the bar, ms.
+const DIP_MS: f64 = 600.0;
+
+/// One bend inside a note, as stretches of the note's curve.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bend {
+    /// The stretch before the rise; `None` for a pre-bend.
+    pub before: Option<Range<usize>>,
+    /// The rise to the first stop; `None` for a pre-bend.
+    pub rise: Option<Range<usize>>,
+    /// From the end of the (first) rise to the beginning of the release, or the end of the note.
+    pub hold: Range<usize>,
+    /// The end of the first stop, where the bend was corrected afterwards; else the end of the hold.
+    pub first_stop_end: usize,
+    /// The bend stopped and then went on up.
+    pub corrected: bool,
+    /// The fall, where it was let down.
+    pub release: Option<Range<usize>>,
+    /// From the end of the release to the next movement or the end of the note.
+    pub landing: Option<Range<usize>>,
+}
+
+impl Bend {
+    /// Bent before it was picked.
+    #[must_use]
+    pub fn is_pre_bend(&self) -> bool {
+        self.rise.is_none()
+    }
+}
+
+/// All bends of a note, in order. `settled` is the first point that counts (30 ms after the attack), `end` one behind the last.
+#[must_use]
+pub fn bends(shape: &Shape, settled: usize, end: usize) -> Vec<Bend> {
+    let moves: Vec<&Movement> = shape.moves.iter().filter(|m| m.span.start < end && m.span.end > settled).collect();
+    let mut found = Vec::new();
+    let mut before = settled;
+    let mut i = 0;
+    while i < moves.len() {
+        if moves[i].kind == MovementKind::Rise {
+            let (bend, next) = rising(shape, &moves, i, before, end);
+            before = bend.landing.as_ref().map_or(bend.hold.start, |landing| landing.start);
+            found.push(bend);
+            i = next;
+        } else if i == 0
+            && let Some((bend, next)) = pre_bend(shape, &moves, settled, end)
+        {
+            before = bend.landing.as_ref().map_or(end, |landing| landing.start);
+            found.push(bend);
+            i = next;
+        } else {
+            // A dip: it and its way back make no bend.
+            let back = moves.get(i + 1).filter(|m| m.kind == MovementKind::Rise && is_dip(shape, moves[i], m));
+            i += if back.is_some() { 2 } else { 1 };
+            before = moves[i - 1].span.end;
+        }
+    }
+    found
+}
+
+fn ms_between(shape: &Shape, from: usize, to: usize) -> f64 {
+    to.saturating_sub(from) as f64 * shape.hop_ms
+}
+
+fn is_dip(shape: &Shape, fall: &Movement, rise: &Movement) -> bool {
+    (rise.to_cents - fall.from_cents).abs() < 30.0 && ms_between(shape, fall.span.end, rise.span.start) < DIP_MS
+}
+
+/// The bend that begins with the rise `moves[i]`, and the index of the first movement after it.
+fn rising(shape: &Shape, moves: &[&Movement], i: usize, before: usize, end: usize) -> (Bend, usize) {
+    let rise = moves[i];
+    let mut hold_start = rise.span.end - 1;
+    let mut top = rise.to_cents;
+    let mut corrected = false;
+    let mut first_stop_end = None;
+    let mut last_end = rise.span.end - 1;
+    let mut j = i + 1;
+    while let Some(next) = moves.get(j) {
+        let stop_ms = ms_between(shape, last_end, next.span.start);
+        match next.kind {
+            MovementKind::Fall if comes_back(shape, rise.from_cents, top, last_end, next, moves.get(j + 1).copied(), end) => {
+                if first_stop_end.is_none() {
+                    hold_start = next.span.end - 1;
+                }
+            }
+            MovementKind::Rise if stop_ms < SAME_BEND_STOP_MS || next.to_cents - next.from_cents < SAME_BEND_RISE_CENTS => {
+                corrected = true;
+                first_stop_end.get_or_insert(next.span.start);
+                top = top.max(next.to_cents);
+            }
+            _ => break,
+        }
+        last_end = next.span.end - 1;
+        j += 1;
+    }
+    let release = moves.get(j).filter(|m| m.kind == MovementKind::Fall);
+    let hold_end = moves.get(j).map_or(end, |m| m.span.start + 1);
+    let hold = hold_start..hold_end.max(hold_start + 1);
+    let (release, landing, next) = let_down(shape, moves, release.map(|_| j), end);
+    let bend = Bend {
+        before: Some(before..rise.span.start + 1),
+        rise: Some(rise.span.clone()),
+        first_stop_end: first_stop_end.unwrap_or(hold.end),
+        hold,
+        corrected,
+        release,
+        landing,
+    };
+    (bend, next.unwrap_or(j).max(i + 1))
+}
+
+/// Whether a fall after a rise is an overshoot coming back: quick, at most half of the rise, and followed by a stay.
+fn comes_back(shape: &Shape, from: f64, top: f64, top_at: usize, fall: &Movement, after: Option<&Movement>, end: usize) -> bool {
+    let level = shape.smooth[(top_at + fall.span.start) / 2].max(top) - 10.0;
+    let at_top = (top_at.saturating_sub(shape.hops(OVERSHOOT_TOP_MS))..fall.span.end).filter(|&i| shape.smooth[i] >= level).count();
+    let stays_until = after.map_or(end, |m| m.span.start);
+    let stay = ms_between(shape, fall.span.end, stays_until);
+    at_top as f64 * shape.hop_ms < OVERSHOOT_TOP_MS && fall.from_cents - fall.to_cents <= 0.5 * (top - from) && stay >= 50.0
+}
+
+/// The release that begins with the fall `moves[j]`: further falls after a short stop belong to it. Gives the release, the landing
+/// and the index after it.
+fn let_down(
+    shape: &Shape,
+    moves: &[&Movement],
+    j: Option<usize>,
+    end: usize,
+) -> (Option<Range<usize>>, Option<Range<usize>>, Option<usize>) {
+    let Some(j) = j else { return (None, None, None) };
+    let start = moves[j].span.start;
+    let mut fall_end = moves[j].span.end;
+    let mut next = j + 1;
+    while let Some(further) = moves.get(next) {
+        if further.kind != MovementKind::Fall || ms_between(shape, fall_end, further.span.start) >= SAME_BEND_STOP_MS {
+            break;
+        }
+        fall_end = further.span.end;
+        next += 1;
+    }
+    let until = moves.get(next).map_or(end, |m| m.span.start + 1);
+    let landing = fall_end - 1..until.max(fall_end);
+    (Some(start..fall_end), Some(landing), Some(next))
+}
+
+/// A note that is held from its attack and then falls, to stay there: bent before it was picked.
+fn pre_bend(shape: &Shape, moves: &[&Movement], settled: usize, end: usize) -> Option<(Bend, usize)> {
+    let fall = moves[0];
+    if ms_between(shape, settled, fall.span.start) < PRE_BEND_HOLD_MS - 30.0 {
+        return None;
+    }
+    if moves.get(1).is_some_and(|rise| rise.kind == MovementKind::Rise && is_dip(shape, fall, rise)) {
+        return None;
+    }
+    let (release, landing, next) = let_down(shape, moves, Some(0), end);
+    let hold = settled..fall.span.start + 1;
+    let bend = Bend { before: None, rise: None, first_stop_end: hold.end, hold, corrected: false, release, landing };
+    Some((bend, next.unwrap_or(1)))
+}

@@ -1,0 +1,174 @@
+//! From readings and attacks to notes, one after the other, for hours.
+
+use super::clean::clean;
+use super::contour::Contour;
+use super::note::{Cause, Ending, Note};
+use super::steps::steps;
+use super::{BRIDGED_GAP_S, LONGEST_NOTE_S};
+use crate::pitch::{Reading, Sounding, hop_frames};
+use crate::units::{A4, FrameSpan, FrameTime, SampleRate};
+
+/// A note shorter than this is none, s.
+const SHORTEST_NOTE_S: f64 = 0.04;
+
+/// After an attack a pitch must follow within this, s.
+const ATTACK_TO_PITCH_S: f64 = 0.15;
+
+/// Finds notes. Takes the settled readings in order, each attack before the first reading that is not earlier than it, and hands
+/// out each note when it has ended. Keeps at most [`LONGEST_NOTE_S`] of one note.
+#[derive(Debug)]
+pub struct NoteFinder {
+    rate: SampleRate,
+    hop: FrameSpan,
+    a4: A4,
+    open: Option<Open>,
+    attack: Option<FrameTime>,
+}
+
+/// A note that still sounds.
+#[derive(Debug)]
+struct Open {
+    onset: FrameTime,
+    cause: Cause,
+    contour: Contour,
+    /// Points since the last pitch.
+    hole: usize,
+    pitched: usize,
+    silent: bool,
+}
+
+impl NoteFinder {
+    /// A finder for a take at `rate`, whose pitches are counted against `a4`.
+    #[must_use]
+    pub fn new(rate: SampleRate, a4: A4) -> Self {
+        Self { rate, hop: FrameSpan(hop_frames(rate) as u64), a4, open: None, attack: None }
+    }
+
+    /// Where the note that still sounds began.
+    #[must_use]
+    pub fn sounding_since(&self) -> Option<FrameTime> {
+        self.open.as_ref().map(|open| open.onset)
+    }
+
+    /// The contour of the note that still sounds.
+    #[must_use]
+    pub fn sounding(&self) -> Option<&Contour> {
+        self.open.as_ref().map(|open| &open.contour)
+    }
+
+    /// The string was picked.
+    pub fn attack(&mut self, at: FrameTime, emit: &mut dyn FnMut(Note)) {
+        if let Some(open) = self.open.take() {
+            let ending = if open.hole == 0 { Ending::NextNote } else { Ending::LetGo };
+            self.close(open, at, ending, emit);
+        }
+        self.attack = Some(at);
+    }
+
+    /// Sound was lost: whatever sounded ends here.
+    pub fn lost(&mut self, at: FrameTime, emit: &mut dyn FnMut(Note)) {
+        if let Some(open) = self.open.take() {
+            self.close(open, at, Ending::LostAudio, emit);
+        }
+        self.attack = None;
+    }
+
+    /// The next reading.
+    pub fn reading(&mut self, reading: &Reading, emit: &mut dyn FnMut(Note)) {
+        let cents = reading.hz().map(|hz| self.a4.cents(hz));
+        if self.open.is_none() {
+            if cents.is_none() {
+                return;
+            }
+            let recent = self.attack.take().filter(|at| reading.at.since(*at).seconds(self.rate) < ATTACK_TO_PITCH_S);
+            let onset = recent.unwrap_or(reading.at);
+            self.open = Some(Open {
+                onset,
+                cause: Cause::Pick,
+                contour: Contour::new(reading.at, self.hop, self.rate),
+                hole: 0,
+                pitched: 0,
+                silent: false,
+            });
+        }
+        let Some(open) = self.open.as_mut() else { return };
+        open.contour.push(cents, reading.level_dbfs);
+        if cents.is_some() {
+            open.hole = 0;
+            open.pitched += 1;
+            open.silent = false;
+        } else {
+            open.hole += 1;
+            open.silent = reading.sounding == Sounding::Silent;
+        }
+        let (hole_s, note_s) = (open.hole as f64 * open.contour.hop_s(), open.contour.len() as f64 * open.contour.hop_s());
+        if hole_s > BRIDGED_GAP_S
+            && let Some(open) = self.open.take()
+        {
+            self.close(open, reading.at, Ending::RangOut, emit);
+        } else if note_s > LONGEST_NOTE_S
+            && let Some(open) = self.open.take()
+        {
+            self.close(open, reading.at, Ending::TooLong, emit);
+        }
+    }
+
+    /// The take has ended.
+    pub fn finish(&mut self, emit: &mut dyn FnMut(Note)) {
+        if let Some(open) = self.open.take() {
+            let end = open.contour.start() + FrameSpan(self.hop.0 * open.contour.len() as u64);
+            self.close(open, end, Ending::TakeEnded, emit);
+        }
+    }
+
+    /// Ends a note, takes its damped end off, and cuts it where fingers made new notes of it.
+    fn close(&self, open: Open, until: FrameTime, ending: Ending, emit: &mut dyn FnMut(Note)) {
+        let whole = open.contour.part(0..open.contour.len() - open.hole);
+        if whole.len() as f64 * whole.hop_s() < SHORTEST_NOTE_S || open.pitched * 2 < whole.len() {
+            return;
+        }
+        let (kept, how) = damped_end(&whole);
+        let ending = match (ending, how) {
+            (Ending::RangOut, Some(damped)) => damped,
+            (other, _) => other,
+        };
+        let contour = whole.part(0..kept);
+        let end = (contour.start() + FrameSpan(self.hop.0 * kept as u64)).min(until);
+        let hop_ms = 1000.0 * contour.hop_s();
+        let curve = clean(contour.cents(), hop_ms);
+        let mut from = 0;
+        let (mut onset, mut cause) = (open.onset, open.cause);
+        for step in steps(&curve, hop_ms) {
+            let cut = step.span.start.max(from + 1);
+            let at = FrameTime(((contour.start().0 as f64) + step.onset * self.hop.0 as f64).round() as u64);
+            emit(Note { onset, end: at, cause, ending: Ending::NextNote, contour: contour.part(from..cut), repicks: Vec::new() });
+            from = step.span.end.min(contour.len() - 1);
+            (onset, cause) = (at, step.cause);
+        }
+        emit(Note { onset, end, cause, ending, contour: contour.part(from..contour.len()), repicks: Vec::new() });
+    }
+}
+
+/// Points that are left when a damped end is taken off, and how it was damped: a string dies by some dB in 40 ms at most, a finger
+/// or a gate takes it away at once.
+fn damped_end(contour: &Contour) -> (usize, Option<Ending>) {
+    let levels = contour.levels();
+    let hops = |ms: f64| contour.hops(ms).round() as usize;
+    let (near, far) = (hops(15.0), hops(60.0));
+    let n = levels.len();
+    if n <= far + 1 {
+        return (n, None);
+    }
+    let falls = |k: usize| {
+        let before = &levels[k.saturating_sub(far)..k.saturating_sub(near).max(1)];
+        let mean = before.iter().sum::<f32>() / before.len() as f32;
+        levels[k] < mean - 3.0
+    };
+    let mut kept = n;
+    while kept > far + 1 && n - kept < hops(150.0) && falls(kept - 1) {
+        kept -= 1;
+    }
+    let drop = levels[kept - 1] - levels[n - 1];
+    let how = (kept < n && drop > 9.0).then(|| if levels[n - 1].is_infinite() { Ending::Gated } else { Ending::LetGo });
+    (kept, how)
+}

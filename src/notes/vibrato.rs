@@ -1,0 +1,209 @@
+//! Vibrato: swings to and fro of alike width and length.
+//!
+//! Rates of 3 to 9 Hz and half widths of 5 to 100 cents are looked for (common practice; no published figures for electric
+//! guitar). It is a vibrato from two full cycles on (a mean over fewer is off by up to `e (1 - cos 2πn) / 2πn`).
+
+use super::statistics::{mean, median};
+use std::ops::Range;
+
+/// Half a cycle lasts this long, ms: 9 to 3 Hz, with some room for uneven hands.
+const SWING_MS: Range<f64> = 48.0..190.0;
+
+/// Peak to peak, cents.
+const LEAST_SWING_CENTS: f64 = 8.0;
+
+/// Two humps wider than this are two bends, not two cycles.
+const WIDE_SWING_CENTS: f64 = 110.0;
+
+/// One vibrato.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Vibrato {
+    /// From the first turn to the last, in points of the contour.
+    pub span: Range<usize>,
+    /// The part at full width, whole cycles.
+    pub full: Range<usize>,
+    /// Cycles a second.
+    pub rate_hz: f64,
+    /// Half of the peak-to-peak width at full width, cents.
+    pub extent_cents: f64,
+    /// Mean over whole cycles at full width, cents on the MIDI scale.
+    pub centre_cents: f64,
+    /// Lowest point at full width, cents on the MIDI scale: the median of its troughs.
+    pub low_cents: f64,
+    /// Standard deviation of the swings in per cent of their mean.
+    pub unevenness_pct: f64,
+}
+
+/// A turn of the curve.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Turn {
+    pub at: usize,
+    pub cents: f64,
+    pub is_top: bool,
+}
+
+/// The curve's turns: between neighbours it moves by `least` cents or more. The first and the last are the ends of the curve's
+/// outermost movements.
+pub(super) fn turns(curve: &[f64], least: f64) -> Vec<Turn> {
+    let mut found: Vec<Turn> = Vec::new();
+    if curve.is_empty() {
+        return found;
+    }
+    let (mut low, mut high) = (0, 0);
+    for (i, &cents) in curve.iter().enumerate() {
+        if cents < curve[low] {
+            low = i;
+        }
+        if cents > curve[high] {
+            high = i;
+        }
+        let rising = found.last().map(|turn| !turn.is_top);
+        if rising != Some(true) && cents - curve[low] >= least {
+            found.push(Turn { at: low, cents: curve[low], is_top: false });
+            high = i;
+            low = i;
+        } else if rising != Some(false) && curve[high] - cents >= least {
+            found.push(Turn { at: high, cents: curve[high], is_top: true });
+            low = i;
+            high = i;
+        }
+    }
+    if let Some(last) = found.last() {
+        let at = if last.is_top { low } else { high };
+        found.push(Turn { at, cents: curve[at], is_top: !last.is_top });
+    }
+    found
+}
+
+/// All vibratos of a smoothed contour, in order. `noise` is its standard deviation in cents.
+#[must_use]
+pub fn vibratos(curve: &[f64], hop_ms: f64, noise: f64) -> Vec<Vibrato> {
+    let least = LEAST_SWING_CENTS.max(5.0 * noise);
+    let turns = turns(curve, least);
+    let mut found = Vec::new();
+    let mut first = 0;
+    while first + 4 < turns.len() {
+        let last = longest_run(&turns, first, hop_ms);
+        if last >= first + 4
+            && let Some(vibrato) = measure(curve, &turns[first..=last], hop_ms)
+        {
+            found.push(vibrato);
+            first = last;
+        } else {
+            first += 1;
+        }
+    }
+    found
+}
+
+/// The last turn up to which swings from `first` on are alike.
+fn longest_run(turns: &[Turn], first: usize, hop_ms: f64) -> usize {
+    let swing = |i: usize| (turns[i + 1].cents - turns[i].cents).abs();
+    let length = |i: usize| (turns[i + 1].at - turns[i].at) as f64 * hop_ms;
+    let mut last = first;
+    while last + 1 < turns.len() {
+        let i = last;
+        if !SWING_MS.contains(&length(i)) {
+            break;
+        }
+        if i > first {
+            // A vibrato may grow, but no swing is much wider than those before; its lengths hardly change.
+            let (wider, narrower) = (swing(i).max(swing(i - 1)), swing(i).min(swing(i - 1)));
+            let growing = i - first <= 2 && swing(i) > swing(i - 1);
+            let (longer, shorter) = (length(i).max(length(i - 1)), length(i).min(length(i - 1)));
+            if wider > narrower * if growing { 3.5 } else { 1.8 } || longer > shorter * 2.2 {
+                break;
+            }
+        }
+        last += 1;
+    }
+    let swings: Vec<f64> = (first..last).map(swing).collect();
+    let widest_half = median(&swings).unwrap_or(0.0);
+    // Too few wide humps are bends; one much wider swing at either end is a bend or a release, not part of it.
+    if widest_half > WIDE_SWING_CENTS && swings.len() < 6 {
+        return first;
+    }
+    last
+}
+
+fn measure(curve: &[f64], turns: &[Turn], hop_ms: f64) -> Option<Vibrato> {
+    let swings: Vec<f64> = turns.windows(2).map(|pair| (pair[1].cents - pair[0].cents).abs()).collect();
+    let typical = median(&swings)?;
+    // Full width: from the first turn whose swings on both sides are grown.
+    let full_from = swings.iter().position(|swing| *swing > 0.8 * typical)?;
+    let full_to = swings.len() - swings.iter().rev().position(|swing| *swing > 0.8 * typical)?;
+    let full = &turns[full_from..=full_to];
+    let period = period_hops(curve, full)?;
+    let refined: Vec<Turn> = full.iter().map(|turn| refine(curve, *turn, period)).collect();
+    let level = |top: bool| {
+        let cents: Vec<f64> = refined.iter().filter(|turn| turn.is_top == top).map(|turn| turn.cents).collect();
+        median(&cents)
+    };
+    let (high, low) = (level(true)?, level(false)?);
+    let whole = (full.len() - 1) / 2 * 2;
+    // An even number of swings, the later ones where one is over: the first may still be growing.
+    let skip = full.len() - 1 - whole;
+    let (begin, end) = (full[skip].at, full[skip + whole].at);
+    let full_swings: Vec<f64> = refined.windows(2).map(|pair| (pair[1].cents - pair[0].cents).abs()).collect();
+    let mean_swing = mean(&full_swings)?;
+    let variance = mean(&full_swings.iter().map(|s| (s - mean_swing).powi(2)).collect::<Vec<_>>())?;
+    Some(Vibrato {
+        span: turns[0].at..turns[turns.len() - 1].at + 1,
+        full: begin..end,
+        rate_hz: 1000.0 / (period * hop_ms),
+        extent_cents: f64::midpoint(high, -low),
+        centre_cents: mean(&curve[begin..end])?,
+        low_cents: low,
+        unevenness_pct: 100.0 * variance.sqrt() / mean_swing,
+    })
+}
+
+/// The period in hops: the regression of the instants at which the curve crosses the middle of each swing, which move less with
+/// noise than the turns do.
+fn period_hops(curve: &[f64], turns: &[Turn]) -> Option<f64> {
+    let crossings: Vec<f64> = turns
+        .windows(2)
+        .filter_map(|pair| {
+            let middle = f64::midpoint(pair[0].cents, pair[1].cents);
+            let rising = pair[1].is_top;
+            (pair[0].at..pair[1].at).find_map(|i| {
+                let (here, next) = (curve[i] - middle, curve[i + 1] - middle);
+                let crosses = if rising { here < 0.0 && next >= 0.0 } else { here > 0.0 && next <= 0.0 };
+                crosses.then(|| i as f64 + here / (here - next))
+            })
+        })
+        .collect();
+    super::statistics::slope(&crossings).map(|half| 2.0 * half).filter(|period| *period > 0.0)
+}
+
+/// The height of a turn: a cosine of the known period fitted to a quarter of it on either side, so that noise does not add to
+/// the width and smoothing does not take from it.
+fn refine(curve: &[f64], turn: Turn, period: f64) -> Turn {
+    let half = (period / 6.0).round() as usize;
+    if half < 2 || turn.at < half || turn.at + half >= curve.len() {
+        return turn;
+    }
+    let window = &curve[turn.at - half..=turn.at + half];
+    // Least squares for a + b cos(wx) + c sin(wx): by symmetry c is separate.
+    let w = std::f64::consts::TAU / period;
+    let (mut n, mut sum_c, mut sum_cc, mut sum_y, mut sum_cy, mut sum_ss, mut sum_sy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    for (j, y) in window.iter().enumerate() {
+        let x = j as f64 - half as f64;
+        let (s, c) = (w * x).sin_cos();
+        n += 1.0;
+        sum_c += c;
+        sum_cc += c * c;
+        sum_y += y;
+        sum_cy += c * y;
+        sum_ss += s * s;
+        sum_sy += s * y;
+    }
+    let determinant = n * sum_cc - sum_c * sum_c;
+    let offset = (sum_y * sum_cc - sum_c * sum_cy) / determinant;
+    let cosine = (n * sum_cy - sum_c * sum_y) / determinant;
+    let sine = sum_sy / sum_ss;
+    let swing = cosine.hypot(sine).copysign(if turn.is_top { 1.0 } else { -1.0 });
+    let bends_this_way = (cosine > 0.0) == turn.is_top;
+    let cents = offset + swing;
+    if bends_this_way && (cents - turn.cents).abs() < 15.0 { Turn { cents, ..turn } } else { turn }
+}
