@@ -38,7 +38,8 @@ pub(super) fn arrival(shape: &Shape, bend: &Bend, start: f64, vibrato: Option<&V
     }
     // Before a vibrato there may be a straight part: then the early pitch is that of the straight part alone.
     let straight_end = vibrato.map_or(end, |v| v.span.start.min(end));
-    let mut at = bend.hold.start as f64;
+    // From behind a possible overshoot: a level that its top has pulled up would call the top the arrival.
+    let mut at = (bend.hold.start + shape.hops(EARLY_MS)).min(straight_end.max(bend.hold.start + 1) - 1) as f64;
     let mut level = curve[bend.hold.start.min(curve.len() - 1)];
     let mut touched = at;
     for _ in 0..4 {

@@ -80,14 +80,14 @@ impl<W: Wishes> Grader<W> {
     }
 
     /// The string was picked: told before the first reading that is not earlier.
-    pub fn attack(&mut self, at: FrameTime, emit: &mut dyn FnMut(Attempt)) {
+    pub fn attack(&mut self, at: FrameTime) {
         let mut notes = Vec::new();
         self.finder.attack(at, &mut |note| notes.push(note));
-        self.take_in(notes, emit);
+        self.take_in(notes);
     }
 
     /// The sound had trouble over this stretch: the attempts that it touches say so.
-    pub fn trouble(&mut self, from: FrameTime, to: FrameTime, trouble: Trouble, emit: &mut dyn FnMut(Attempt)) {
+    pub fn trouble(&mut self, from: FrameTime, to: FrameTime, trouble: Trouble) {
         if let Some(last) = self.troubles.back_mut()
             && last.2 == trouble
             && from.since(last.1).seconds(self.rate) < 0.05
@@ -102,7 +102,7 @@ impl<W: Wishes> Grader<W> {
         if trouble == Trouble::Lost {
             let mut notes = Vec::new();
             self.finder.lost(from, &mut |note| notes.push(note));
-            self.take_in(notes, emit);
+            self.take_in(notes);
         }
     }
 
@@ -110,13 +110,13 @@ impl<W: Wishes> Grader<W> {
     pub fn reading(&mut self, reading: &Reading, emit: &mut dyn FnMut(Attempt)) {
         let mut notes = Vec::new();
         self.finder.reading(reading, &mut |note| notes.push(note));
-        self.take_in(notes, emit);
+        self.take_in(notes);
         let sounding = self.finder.sounding_since();
         if let Some(held) = &self.held
             && sounding.is_none()
             && reading.at.since(held.end).seconds(self.rate) > REPICK_GAP_S
         {
-            self.settle_held(emit);
+            self.settle_held();
         }
         self.give_out(Some((reading.at, sounding)), emit);
     }
@@ -125,17 +125,17 @@ impl<W: Wishes> Grader<W> {
     pub fn finish(&mut self, emit: &mut dyn FnMut(Attempt)) {
         let mut notes = Vec::new();
         self.finder.finish(&mut |note| notes.push(note));
-        self.take_in(notes, emit);
-        self.settle_held(emit);
+        self.take_in(notes);
+        self.settle_held();
         self.give_out(None, emit);
     }
 
-    fn take_in(&mut self, notes: Vec<Note>, emit: &mut dyn FnMut(Attempt)) {
+    fn take_in(&mut self, notes: Vec<Note>) {
         for note in notes {
             let note = match self.held.take() {
                 Some(held) if continues(&held, &note) => joined(held, &note),
                 Some(held) => {
-                    self.note(&held, emit);
+                    self.note(&held);
                     note
                 }
                 None => note,
@@ -143,19 +143,19 @@ impl<W: Wishes> Grader<W> {
             self.held = Some(note);
             // Only a bend that is still held can be continued.
             if !self.held.as_ref().is_some_and(is_held) {
-                self.settle_held(emit);
+                self.settle_held();
             }
         }
     }
 
-    fn settle_held(&mut self, emit: &mut dyn FnMut(Attempt)) {
+    fn settle_held(&mut self) {
         if let Some(held) = self.held.take() {
-            self.note(&held, emit);
+            self.note(&held);
         }
     }
 
     /// One finished note: may be the restrike of the attempts before, may hold attempts.
-    fn note(&mut self, note: &Note, emit: &mut dyn FnMut(Attempt)) {
+    fn note(&mut self, note: &Note) {
         let Some(seen) = Look::at(note) else { return };
         let mut found = seen.bends.clone();
         if found.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) && seen.shape.moves.is_empty() {
@@ -166,12 +166,19 @@ impl<W: Wishes> Grader<W> {
         for (k, bend) in found.iter().enumerate() {
             self.bend(note, &seen, bend, k == last);
         }
-        self.give_out(None.or(Some((note.onset, Some(note.onset)))), emit);
     }
 
     fn restrike(&mut self, note: &Note, seen: &Look, is_plain: bool) {
         let onset_s = note.onset.seconds(self.rate);
         for waiting in &mut self.waiting {
+            // A note that goes on by hammer or slide into a new bend was not the restrike.
+            if note.cause != Cause::Pick
+                && !is_plain
+                && waiting.restruck.is_some()
+                && waiting.end.since(note.onset).0 + note.onset.since(waiting.end).0 < 20 * note.contour.hop().0
+            {
+                waiting.restruck = None;
+            }
             let Some(until_s) = waiting.until_s.take() else { continue };
             let landing = waiting.played.release.and_then(|release| release.landing);
             let near = landing.is_some_and(|landing| (seen.settled_pitch() - landing).abs() <= RESTRIKE_NEAR_CENTS);

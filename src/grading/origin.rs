@@ -50,12 +50,12 @@ pub(super) fn before(shape: &Shape, bend: &Bend, attack: usize, origin: Option<f
     let mut start = rise.start as f64;
     let mut level = None;
     for _ in 0..3 {
-        let until = (start.floor() as usize + 1).clamp(stay.start, half_way);
-        let steady = &calm[stay.start..until.max(stay.start)];
-        level = (steady.len() as f64 * shape.hop_ms >= LEAST_STEADY_MS).then(|| median(steady)).flatten();
+        let until = (start.floor() as usize + 1).clamp(stay.start.min(half_way), half_way);
+        level = median(&calm[stay.start.min(until)..until]);
         let Some(level) = level else { break };
         start = last_before(&calm, half_way, stay.start, level + BAND_CENTS, true);
     }
+    level = level.filter(|_| (start - stay.start as f64) * shape.hop_ms >= LEAST_STEADY_MS);
     let lowest = calm[attack.min(half_way)..=half_way].iter().copied().fold(f64::INFINITY, f64::min);
     if level.is_none() {
         let near = origin.unwrap_or_else(|| 100.0 * (lowest / 100.0).round());

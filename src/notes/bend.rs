@@ -129,10 +129,13 @@ fn rising(shape: &Shape, moves: &[&Movement], i: usize, before: usize, end: usiz
 /// Whether a fall after a rise is an overshoot coming back: quick, at most half of the rise, and followed by a stay.
 fn comes_back(shape: &Shape, from: f64, top: f64, top_at: usize, fall: &Movement, after: Option<&Movement>, end: usize) -> bool {
     let level = shape.smooth[(top_at + fall.span.start) / 2].max(top) - 10.0;
-    let at_top = (top_at.saturating_sub(shape.hops(OVERSHOOT_TOP_MS))..fall.span.end).filter(|&i| shape.smooth[i] >= level).count();
+    let at_top = (top_at.saturating_sub(shape.hops(2.0 * OVERSHOOT_TOP_MS))..fall.span.end).filter(|&i| shape.smooth[i] >= level).count();
     let stays_until = after.map_or(end, |m| m.span.start);
     let stay = ms_between(shape, fall.span.end, stays_until);
-    at_top as f64 * shape.hop_ms < OVERSHOOT_TOP_MS && fall.from_cents - fall.to_cents <= 0.5 * (top - from) && stay >= 50.0
+    let (back, at_top_ms) = (fall.from_cents - fall.to_cents, at_top as f64 * shape.hop_ms);
+    let is_small =
+        back <= 0.5 * (top - from) && at_top_ms < OVERSHOOT_TOP_MS || back <= 0.35 * (top - from) && at_top_ms < 2.0 * OVERSHOOT_TOP_MS;
+    is_small && stay >= 50.0
 }
 
 /// The release that begins with the fall `moves[j]`: further falls after a short stop belong to it. Gives the release, the landing

@@ -30,19 +30,18 @@ pub struct Step {
     pub cause: Cause,
 }
 
-/// Longest time from 10 to 90 % of a fret move of `size` cents, ms. One fret: 20 (a step of 12 ms seen through a window of 10, against
-/// 32 for the fastest bend of 54 ms). Two frets: 31, because the fastest whole bend needs 32 and stairs of two frets 26 to 29. More:
-/// 20 a fret, since no bend of three frets is quicker than 100 ms.
-fn longest_ms(size: f64) -> f64 {
-    let frets = (size / 100.0).round();
-    if frets <= 1.0 {
-        20.0
-    } else if frets <= 2.0 {
-        28.0
-    } else {
-        20.0 * frets
-    }
+/// Longest time from 10 to 90 % of a single step, ms: 20 for one fret (a step of 12 ms seen through a window of 10, against 32 for the
+/// fastest half bend, of 54 ms), 14 for more, which a finger makes at once.
+fn longest_single_ms(frets: f64) -> f64 {
+    if frets <= 1.0 { 20.0 } else { 14.0 }
 }
+
+/// Longest time a fret from 10 to 90 % of stairs without pauses, ms.
+const STAIRS_MS_A_FRET: f64 = 40.0;
+
+/// On stairs the curve is slower on the frets than between them; on a bend it is fastest in the middle (ratio 1.14 for a raised
+/// cosine of two frets or three).
+const STAIRS_RATIO: f64 = 0.75;
 
 /// All steps of a clean, unsmoothed curve, in order; stairs are joined into one slide.
 #[must_use]
@@ -96,12 +95,18 @@ fn step(curve: &[f64], run: Range<usize>, hop_ms: f64) -> Option<Step> {
             .map(|i| i as f64 + (height - curve[i]) / (curve[i + 1] - curve[i]))
     };
     let (tenth, middle, rest) = (reaches(0.1)?, reaches(0.5)?, reaches(0.9)?);
-    if (rest - tenth) * hop_ms > longest_ms(size) {
+    let took_ms = (rest - tenth) * hop_ms;
+    let is_stairs = frets >= 2.0 && took_ms > longest_single_ms(frets);
+    if is_stairs {
+        let ratio = slowness_on_frets(frets as usize, &reaches)?;
+        if took_ms > STAIRS_MS_A_FRET * frets || ratio > STAIRS_RATIO {
+            return None;
+        }
+    } else if took_ms > longest_single_ms(frets) {
         return None;
     }
     let stay = run.end + hops(4.0)..(run.end + hops(4.0 + STAY_MS)).min(curve.len());
     let drift = curve.get(stay.end.saturating_sub(1)).map_or(0.0, |end| (end - after).abs());
-    let is_stairs = frets >= 2.0 && (rest - tenth) * hop_ms > 12.0;
     if drift > 16.0 && !is_stairs && (drift - 100.0 * (drift / 100.0).round()).abs() > FRET_SLACK_CENTS {
         return None;
     }
@@ -113,6 +118,20 @@ fn step(curve: &[f64], run: Range<usize>, hop_ms: f64) -> Option<Step> {
         (Cause::PullOff, middle)
     };
     Some(Step { span: run, onset, cause })
+}
+
+/// How fast stairs of `frets` are on the frets passed, against between them: times to cross 40 cents around each height.
+fn slowness_on_frets(frets: usize, reaches: &dyn Fn(f64) -> Option<f64>) -> Option<f64> {
+    let n = frets as f64;
+    let time_around = |fret: f64| Some(reaches((fret + 0.2) / n)? - reaches((fret - 0.2) / n)?);
+    let (mut on, mut between) = (0.0, 0.0);
+    for k in 1..frets {
+        on += time_around(k as f64)? / (n - 1.0);
+    }
+    for k in 0..frets {
+        between += time_around(k as f64 + 0.5)? / n;
+    }
+    Some(between / on)
 }
 
 /// Steps that follow each other closely are one slide, which ends with the last.
