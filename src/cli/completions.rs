@@ -5,6 +5,11 @@ use clap_complete::Shell;
 
 /// Arguments of `completions`.
 #[derive(Debug, clap::Args)]
+#[command(
+    long_about = "Print the script that lets a shell complete landfall's commands and options.",
+    after_help = "Examples:\n  landfall completions bash > ~/.local/share/bash-completion/completions/landfall\n  \
+                  landfall completions fish > ~/.config/fish/completions/landfall.fish"
+)]
 pub struct Args {
     /// The shell to complete in
     shell: Shell,
