@@ -30,6 +30,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("crossterm", &["views", "live"]),
     ("csv", &["logbook"]),
     ("etcetera", &["cli"]),
+    ("fs4", &["live"]),
     ("hound", &["live", "sound"]),
     ("jiff", &["logbook", "live", "cli", "practice"]),
     ("ratatui", &["views", "live"]),

@@ -1,1 +1,12 @@
 //! The wiring: threads, clocks, keys. Everything else counts frames.
+//!
+//! ```text
+//! card, file or synthesiser → ring → analysis ─┬→ view (main thread, with the keys)
+//!   (a thread of its own)        (a thread)    └→ keeper (a thread: takes and log; a slow disk costs no sound)
+//! ```
+
+pub mod clock;
+pub mod feeder;
+pub mod keeper;
+pub mod recorder;
+pub mod settle;

@@ -66,6 +66,9 @@ pub struct Sidecar {
     /// Sound that was lost.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub gaps: Vec<Gap>,
+    /// Samples that were no numbers and stand as 0 in the take.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub invalid: Vec<Gap>,
 }
 
 /// What a drill or the command line asked for; all of it may be missing in free play.
@@ -98,12 +101,12 @@ impl Asked {
     }
 }
 
-/// Sound that was lost: so many frames from this one on are silence in the take.
+/// Sound that was lost or was no sound: so many frames from this one on are silence in the take.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Gap {
-    /// The first lost frame.
+    /// The first frame concerned.
     pub at_frame: u64,
-    /// How many were lost.
+    /// How many there are.
     pub frames: u64,
 }
 
@@ -166,6 +169,7 @@ mod tests {
             faults: vec!["clipped".into()],
             asked: Asked { chord: Some("Gm7".into()), bend_cents: Some(200.0), ..Asked::default() },
             gaps: vec![Gap { at_frame: 96_000, frames: 512 }],
+            invalid: vec![Gap { at_frame: 7, frames: 1 }],
         }
     }
 
