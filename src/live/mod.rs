@@ -5,8 +5,13 @@
 //!   (a thread of its own)        (a thread)    └→ keeper (a thread: takes and log; a slow disk costs no sound)
 //! ```
 
+pub mod analysis;
 pub mod clock;
+pub mod ears;
+pub mod events;
 pub mod feeder;
 pub mod keeper;
 pub mod recorder;
-pub mod settle;
+pub mod session;
+pub mod signals;
+pub mod world;

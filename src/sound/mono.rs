@@ -110,6 +110,12 @@ impl Mono {
         self.taken.map(|channel| Chosen { channel: u16::try_from(channel + 1).unwrap_or(u16::MAX), of })
     }
 
+    /// Another take begins with the next sample: time starts anew, the channel stays.
+    pub fn begin_anew(&mut self) {
+        self.position = FrameTime(0);
+        self.conditioner = Conditioner::default();
+    }
+
     /// The next samples. Does not allocate once it has been through a block of the source's largest size and the channel is chosen.
     ///
     /// # Errors

@@ -1,0 +1,300 @@
+//! The analysis thread: take after take from the ring to the trackers, the recorder and the view.
+
+use super::clock::Clock;
+use super::ears::{Ears, MakeEars};
+use super::events::{Event, Teller};
+use super::keeper::Order;
+use super::recorder::{Recorder, reserve};
+use crate::grading::Attempt;
+use crate::logbook::sidecar::{Asked, Sidecar};
+use crate::logbook::{Row, Setting};
+use crate::pitch::attack::Stage;
+use crate::sound::{Arriving, Block, ChannelWish, Chosen, FaultKind, Format, Mono, Next, RingWriter, SoundError, Takes, ring};
+use crate::units::{A4, SampleRate};
+use crossbeam_channel::Sender;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+/// How often the ring is looked at: waking this thread from the callback would be a system call there.
+const POLL: Duration = Duration::from_millis(2);
+/// Sound that the disk may be behind.
+const DISK_BEHIND_S: f64 = 30.0;
+
+/// How a row is made of an attempt: the caller knows how notes are spelt.
+pub type MakeRow = Box<dyn FnMut(&Attempt, &Setting) -> Row + Send>;
+
+/// What is asked of a run.
+pub struct Job {
+    /// Which channel.
+    pub channel: ChannelWish,
+    /// The drill's name, for file names and rows.
+    pub drill: String,
+    /// What goes into rows and sidecar.
+    pub asked: Asked,
+    /// The tuning reference.
+    pub a4: A4,
+    /// The tolerance in cents.
+    pub tolerance: f64,
+    /// Ends after so many attempts.
+    pub attempts: Option<u32>,
+    /// Ends after so many seconds of sound.
+    pub seconds: Option<f64>,
+    /// Where takes are kept; `None` keeps none.
+    pub save: Option<PathBuf>,
+    /// Bytes of a take's file, at most; then another take begins.
+    pub largest: u64,
+    /// Bytes of the disk that are left alone.
+    pub keep_free: u64,
+    /// Whether the input can wait for the disk.
+    pub patient: bool,
+    /// The ears of a take.
+    pub ears: MakeEars,
+    /// Rows.
+    pub row: MakeRow,
+}
+
+/// The thread's state.
+pub struct Analysis {
+    /// What is asked.
+    pub job: Job,
+    /// Where sound comes from.
+    pub takes: Box<dyn Takes>,
+    /// The keeper.
+    pub orders: Sender<Order>,
+    /// The view.
+    pub teller: Teller,
+    /// Time.
+    pub clock: Arc<dyn Clock>,
+    /// Set to end the run.
+    pub stop: Arc<AtomicBool>,
+    /// Attempts of the run so far.
+    pub graded: u32,
+    /// Seconds of the run so far.
+    pub heard_s: f64,
+}
+
+/// One take under way.
+struct Running {
+    rate: SampleRate,
+    ears: Ears,
+    setting: Setting,
+    recorder: Option<RingWriter>,
+    channel: Option<Chosen>,
+    said: Vec<FaultKind>,
+    frames: u64,
+}
+
+/// Why a take ends.
+enum End {
+    /// Its sound has ended, or broke off.
+    Sound(Option<SoundError>),
+    /// Its file is as large as it may be; the sound goes on.
+    Full,
+    /// The run is over.
+    Run,
+}
+
+impl Analysis {
+    /// Listens until the input is over, enough was played, or it is told to stop.
+    pub fn run(mut self) {
+        let broken = self.listen();
+        self.teller.event(Event::Over(broken));
+    }
+
+    fn listen(&mut self) -> Option<SoundError> {
+        while !self.stop.load(Ordering::Relaxed) {
+            match self.takes.poll() {
+                Arriving::Over => return None,
+                Arriving::NotYet => self.clock.wait(POLL),
+                Arriving::Take(source) => {
+                    let mut mono = match Mono::new(source, self.job.channel) {
+                        Ok(mono) => mono,
+                        Err(error) => return Some(error),
+                    };
+                    loop {
+                        match self.take(&mut mono) {
+                            End::Full => mono.begin_anew(),
+                            End::Run => return None,
+                            End::Sound(None) => break,
+                            End::Sound(broken) => return broken,
+                        }
+                    }
+                }
+            }
+        }
+        None
+    }
+
+    /// One take, from its first block to its last.
+    fn take(&mut self, mono: &mut Mono) -> End {
+        let mut running: Option<Running> = None;
+        let end = loop {
+            if self.stop.load(Ordering::Relaxed) {
+                break End::Run;
+            }
+            let (rate, chosen) = (mono.rate(), mono.chosen());
+            match mono.hear() {
+                Ok(Next::Block(block)) => {
+                    let running = running.get_or_insert_with(|| self.begin(rate));
+                    if let Some(end) = self.block(running, chosen, &block) {
+                        break end;
+                    }
+                }
+                Ok(Next::Waiting) => self.clock.wait(POLL),
+                Ok(Next::Ended) => break End::Sound(None),
+                Err(error) => break End::Sound(Some(error)),
+            }
+        };
+        if let Some(running) = running {
+            self.end(running, mono.chosen());
+        }
+        end
+    }
+
+    fn begin(&mut self, rate: SampleRate) -> Running {
+        let started = self.clock.calendar();
+        let mut name = format!("{}_{}", started.local().strftime("%Y-%m-%d_%H-%M-%S"), self.job.drill);
+        let origin = self.takes.origin();
+        let mut recorder = None;
+        let mut file = None;
+        if let Some(folder) = self.job.save.clone() {
+            let sidecar = Sidecar {
+                landfall: Some(env!("CARGO_PKG_VERSION").into()),
+                started: Some(started.to_string()),
+                source: Some(origin.kind.into()),
+                device: origin.name.clone(),
+                sample_rate_hz: Some(rate.hz()),
+                a4_hz: Some(self.job.a4.hz()),
+                tolerance_cents: Some(self.job.tolerance),
+                asked: self.job.asked.clone(),
+                ..Sidecar::default()
+            };
+            let (writer, sound) = ring(Format { rate, channels: 1 }, DISK_BEHIND_S);
+            let begun = reserve(&folder, &name)
+                .map_err(|error| format!("{}: {error}", folder.display()))
+                .and_then(|(path, wav)| Recorder::begin(path, wav, sound, sidecar, self.job.keep_free));
+            match begun {
+                Ok(begun) => {
+                    let path = begun.path().to_owned();
+                    name = path.file_stem().map_or(name, |stem| stem.to_string_lossy().into_owned());
+                    file = Some(path);
+                    recorder = Some(writer);
+                    let _ = self.orders.send(Order::Take(Box::new(begun)));
+                }
+                Err(problem) => {
+                    self.teller.event(Event::Notice(format!("this take is not kept: {problem}; choose another folder with --save")));
+                }
+            }
+        }
+        self.teller.event(Event::TakeBegan { name: name.clone(), file, rate, origin: origin.clone() });
+        let setting = Setting {
+            take: name,
+            started: Some(started),
+            source: Some(origin.kind.into()),
+            drill: self.job.asked.drill.clone(),
+            chord: self.job.asked.chord.clone(),
+            string: self.job.asked.string.map(u32::from),
+            ..Setting::default()
+        };
+        Running { rate, ears: (self.job.ears)(rate), setting, recorder, channel: None, said: Vec::new(), frames: 0 }
+    }
+
+    /// Hears one block; `Some` when the take ends with it.
+    fn block(&mut self, running: &mut Running, chosen: Option<Chosen>, block: &Block<'_>) -> Option<End> {
+        let left = self.job.seconds.map(|seconds| running.rate.span((seconds - self.heard_s).max(0.0)).0);
+        let block = cut(block, left);
+        self.tell_channel(running, chosen);
+        self.record(running, &block);
+        for fault in block.faults {
+            let _ = self.orders.send(Order::Fault(*fault));
+            if !running.said.contains(&fault.kind) {
+                running.said.push(fault.kind);
+                self.teller.event(Event::Fault(fault.kind));
+            }
+        }
+        self.show(running, &block);
+        let mut attempts = Vec::new();
+        running.ears.settled.hear(&block, &mut |attempt| attempts.push(attempt));
+        self.keep(running, &attempts);
+        let frames = block.lost_before.0 + block.samples.len() as u64;
+        running.frames += frames;
+        self.heard_s += frames as f64 / running.rate.as_f64();
+        let enough = self.job.attempts.is_some_and(|attempts| self.graded >= attempts);
+        if enough || left.is_some_and(|left| left <= frames) {
+            return Some(End::Run);
+        }
+        // Head and four bytes a frame.
+        (running.frames * 4 + 1024 >= self.job.largest).then_some(End::Full)
+    }
+
+    fn tell_channel(&mut self, running: &mut Running, chosen: Option<Chosen>) {
+        if running.channel.is_none()
+            && let Some(chosen) = chosen
+        {
+            running.channel = Some(chosen);
+            let _ = self.orders.send(Order::Channel(chosen.channel));
+            if chosen.of > 1 {
+                self.teller.event(Event::Channel(chosen));
+            }
+        }
+    }
+
+    fn record(&self, running: &mut Running, block: &Block<'_>) {
+        let Some(recorder) = &mut running.recorder else { return };
+        recorder.lose(block.lost_before.0);
+        let mut rest = block.samples;
+        while self.job.patient && recorder.room() < rest.len() && !self.stop.load(Ordering::Relaxed) {
+            let now = recorder.room().min(rest.len());
+            recorder.write(rest[..now].iter().copied());
+            rest = &rest[now..];
+            self.clock.wait(POLL);
+        }
+        recorder.write(rest.iter().copied());
+    }
+
+    fn show(&self, running: &mut Running, block: &Block<'_>) {
+        let ears = &mut running.ears;
+        let mut stroke = |attack: crate::pitch::attack::Attack| {
+            if attack.stage == Stage::Early && attack.struck {
+                self.teller.event(Event::Stroke(attack.at));
+            }
+        };
+        if block.lost_before.0 > 0 {
+            ears.attacks.lose(block.lost_before.0, &mut stroke);
+            ears.causal.lose(block.lost_before.0, &mut |reading| self.teller.reading(reading));
+        }
+        ears.attacks.push(block.samples, &mut stroke);
+        ears.causal.push(block.samples, &mut |reading| self.teller.reading(reading));
+    }
+
+    fn keep(&mut self, running: &Running, attempts: &[Attempt]) {
+        if attempts.is_empty() {
+            return;
+        }
+        let rows: Vec<Row> = attempts.iter().map(|attempt| (self.job.row)(attempt, &running.setting)).collect();
+        let _ = self.orders.send(Order::Rows(rows.clone()));
+        for (attempt, row) in attempts.iter().zip(rows) {
+            self.graded += 1;
+            self.teller.event(Event::Graded(Box::new((attempt.clone(), row))));
+        }
+    }
+
+    fn end(&mut self, mut running: Running, chosen: Option<Chosen>) {
+        self.tell_channel(&mut running, chosen);
+        let mut attempts = Vec::new();
+        running.ears.settled.finish(&mut |attempt| attempts.push(attempt));
+        self.keep(&running, &attempts);
+        self.teller.event(Event::TakeEnded { seconds: running.frames as f64 / running.rate.as_f64() });
+    }
+}
+
+/// The block without what lies behind the end of the run.
+fn cut<'a>(block: &Block<'a>, left: Option<u64>) -> Block<'a> {
+    let Some(left) = left else { return *block };
+    let most = left.saturating_sub(block.lost_before.0).min(block.samples.len() as u64) as usize;
+    let end = block.start.0 + most as u64;
+    let faults = block.faults.iter().take_while(|fault| fault.at.0 < end).count();
+    Block { samples: &block.samples[..most], faults: &block.faults[..faults], ..*block }
+}

@@ -1,0 +1,28 @@
+//! What listens to a take: one tracker for the eye, and the settled loop for the rows.
+
+use crate::grading::Attempt;
+use crate::pitch::Tracker;
+use crate::pitch::attack::AttackFinder;
+use crate::sound::Block;
+use crate::units::SampleRate;
+
+/// From a take's blocks to its attempts, the same live and afterwards.
+pub trait Settles: Send {
+    /// Takes the next block, which follows the one before.
+    fn hear(&mut self, block: &Block<'_>, emit: &mut dyn FnMut(Attempt));
+    /// The take has ended: hands out what is left.
+    fn finish(&mut self, emit: &mut dyn FnMut(Attempt));
+}
+
+/// The ears of one take.
+pub struct Ears {
+    /// For the eye.
+    pub causal: Box<dyn Tracker + Send>,
+    /// Strokes, for the eye.
+    pub attacks: AttackFinder,
+    /// For the rows.
+    pub settled: Box<dyn Settles>,
+}
+
+/// Makes the ears of each take anew.
+pub type MakeEars = Box<dyn FnMut(SampleRate) -> Ears + Send>;

@@ -1,0 +1,54 @@
+//! Interrupt, terminate, hang-up and stop: noticed here, obeyed by the session. The one file that differs between systems.
+//!
+//! However it is told to end, a live run ends in order: the take is closed, rows are written, the terminal is given back.
+
+use signal_hook::consts::{SIGINT, SIGTERM};
+use signal_hook::flag;
+use std::io;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// What the system has told this process since it began to listen.
+#[derive(Clone, Debug, Default)]
+pub struct Signals {
+    end: Arc<AtomicBool>,
+    stop: Arc<AtomicBool>,
+}
+
+impl Signals {
+    /// Listens from now on. A second interrupt ends the process at once, in case that the orderly end hangs.
+    ///
+    /// # Errors
+    /// What the system says.
+    pub fn listen() -> io::Result<Self> {
+        let signals = Self::default();
+        flag::register_conditional_shutdown(SIGINT, 1, Arc::clone(&signals.end))?;
+        flag::register(SIGINT, Arc::clone(&signals.end))?;
+        flag::register(SIGTERM, Arc::clone(&signals.end))?;
+        #[cfg(unix)]
+        {
+            flag::register(signal_hook::consts::SIGHUP, Arc::clone(&signals.end))?;
+            flag::register(signal_hook::consts::SIGTSTP, Arc::clone(&signals.stop))?;
+        }
+        Ok(signals)
+    }
+
+    /// Whether the process was told to end.
+    #[must_use]
+    pub fn end_wanted(&self) -> bool {
+        self.end.load(Ordering::Relaxed)
+    }
+
+    /// Whether it was told to stop (ctrl-Z) since this was last asked.
+    #[must_use]
+    pub fn stop_wanted(&self) -> bool {
+        self.stop.swap(false, Ordering::Relaxed)
+    }
+}
+
+/// Stops the process until it is told to go on (`fg`).
+pub fn stop_here() {
+    // It fails for signals that do not exist only.
+    #[cfg(unix)]
+    let _ = signal_hook::low_level::emulate_default_handler(signal_hook::consts::SIGTSTP);
+}
