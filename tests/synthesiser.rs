@@ -2,8 +2,6 @@
 //!
 //! Frequencies are measured here by the phase of a windowed projection, which knows nothing of how the samples were made.
 
-#![expect(clippy::unwrap_used, reason = "a failed unwrap fails the test")]
-
 use std::f64::consts::TAU;
 
 use landfall::sound::synth::{Cause, Happening, Scenario, Synth, render};

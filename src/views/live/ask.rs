@@ -1,0 +1,96 @@
+//! What to play, in plain words.
+
+use crate::grading::Technique;
+
+/// What is asked for. What is left open is up to the player.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Ask {
+    /// String (1 the highest) and fret.
+    pub place: Option<(u8, u8)>,
+    /// The fretted note, in cents on the MIDI scale, and its name.
+    pub origin: Option<(f64, String)>,
+    /// The note to reach, in cents on the MIDI scale, and its name.
+    pub target: Option<(f64, String)>,
+    /// How far, in cents.
+    pub bend_cents: Option<f64>,
+    /// Which gesture.
+    pub technique: Option<Technique>,
+    /// The chord of the moment.
+    pub chord: Option<String>,
+    /// The target's place in it.
+    pub degree: Option<String>,
+    /// How long to hold, in seconds.
+    pub hold_s: Option<f64>,
+}
+
+impl Ask {
+    /// Where the rules stand before anything was heard.
+    pub(super) fn aim(&self) -> Option<(f64, f64)> {
+        let origin = self.origin.as_ref().map(|(cents, _)| *cents);
+        let target = self.target.as_ref().map(|(cents, _)| *cents);
+        let far = self.bend_cents;
+        let origin = origin.or_else(|| Some(target? - far?))?;
+        Some((origin, target.or_else(|| Some(origin + far?))?))
+    }
+
+    /// How far, in one word for the large letters.
+    #[must_use]
+    pub fn size_word(&self) -> Option<&'static str> {
+        match self.bend_cents?.round() as i64 {
+            50 => Some("quarter"),
+            100 => Some("half"),
+            200 => Some("whole"),
+            300 => Some("1 1/2"),
+            400 => Some("2 steps"),
+            _ => None,
+        }
+    }
+
+    /// How far, in words.
+    #[must_use]
+    pub fn size(&self) -> Option<String> {
+        let cents = self.bend_cents?.round();
+        Some(match cents as i64 {
+            50 => "a quarter tone".to_owned(),
+            100 => "a half step".to_owned(),
+            200 => "a whole step".to_owned(),
+            300 => "one and a half steps".to_owned(),
+            400 => "two steps".to_owned(),
+            _ => format!("{cents} cents"),
+        })
+    }
+
+    /// One sentence: what to do, where, how far, from which note to which.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let pre_bend = self.technique.is_some_and(Technique::is_pre_bend);
+        let mut words = String::from(match (self.place.is_some(), pre_bend) {
+            (true, false) => "Bend ",
+            (true, true) => "Bend first, then pick ",
+            (false, false) => "Bend any note",
+            (false, true) => "Bend any note first, then pick it",
+        });
+        if let Some((string, fret)) = self.place {
+            words += &format!("string {string}, fret {fret}");
+        }
+        if let Some(size) = self.size() {
+            words += &format!(", {size} up");
+        }
+        match (&self.origin, &self.target) {
+            (Some((_, origin)), Some((_, target))) => words += &format!(": {origin} to {target}"),
+            (None, Some((_, target))) => words += &format!(" to {target}"),
+            (_, None) => {}
+        }
+        if self.technique.is_some_and(Technique::is_released) {
+            words += ", and let it down";
+        }
+        words
+    }
+
+    /// The chord and the target's place in it.
+    #[must_use]
+    pub fn harmony(&self) -> Option<String> {
+        let chord = self.chord.as_ref()?;
+        Some(self.degree.as_ref().map_or_else(|| chord.clone(), |degree| format!("{chord}: the {degree}")))
+    }
+}

@@ -1,0 +1,211 @@
+//! The live view: a still page that starts anew at each pick, for a player two metres away who looks at the fretting hand.
+//!
+//! What happens comes in as [`News`], in order; [`LiveState`] holds what is to be seen, and the drawings are functions of it. There
+//! is no clock in here: time is what the readings say.
+
+mod ask;
+mod figures;
+mod landings;
+mod plain;
+mod rules;
+mod screen;
+
+pub use ask::Ask;
+pub use plain::PlainLines;
+pub use screen::{Look, draw};
+
+use crate::grading::{Attempt, Verdict, Word};
+
+/// Landings that stay in sight.
+pub const LANDINGS_SHOWN: usize = 5;
+
+/// A final row belongs to the page on the screen when their attacks lie this close together, in seconds: the settled tracker places the
+/// attack again, and the contract of a note's attack is a few milliseconds.
+const SAME_ATTACK_S: f64 = 0.08;
+
+/// Seconds from the end of a hold for which its page stays when something else is asked for; then the page says how far to bend next.
+const PAGE_STAYS_S: f64 = 3.0;
+
+/// Something that the view has to know.
+#[derive(Clone, Debug, PartialEq)]
+pub enum News {
+    /// What to play next.
+    Ask(Ask),
+    /// A string was struck: the page starts anew.
+    Onset {
+        /// Seconds of the take.
+        at_s: f64,
+    },
+    /// What sounds now.
+    Reading {
+        /// Seconds of the take.
+        at_s: f64,
+        /// Pitch in cents on the MIDI scale; `None` where none can be told.
+        cents: Option<f64>,
+    },
+    /// Where the note starts from and what it is taken to aim at, as soon as that is known.
+    Aim {
+        /// Cents on the MIDI scale.
+        origin_cents: f64,
+        /// Cents on the MIDI scale.
+        target_cents: f64,
+    },
+    /// The bend has arrived: the hold grows from here.
+    Arrived {
+        /// Seconds of the take.
+        at_s: f64,
+    },
+    /// The hold is over: let down, damped or died away.
+    HoldEnded {
+        /// Seconds of the take.
+        at_s: f64,
+    },
+    /// The words so far; words already said stay.
+    Verdict(Verdict),
+    /// The final row.
+    Graded(Box<Attempt>),
+    /// A sentence that the player has to know: a lost card, a full disk.
+    Notice(String),
+}
+
+/// Everything that the live view shows.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LiveState {
+    /// What to play.
+    pub ask: Ask,
+    /// The note on the page, from its attack until the next; `None` before the first.
+    pub page: Option<Page>,
+    /// Signed errors in cents of the last landings, oldest first, [`LANDINGS_SHOWN`] at most.
+    pub landings: Vec<f64>,
+    /// Attempts graded so far.
+    pub graded: usize,
+    /// Whether the moving pitch is hidden until the note is over.
+    pub unseen: bool,
+    /// The last sentence that the player has to know.
+    pub notice: Option<String>,
+}
+
+/// One note on the page.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Page {
+    /// What was asked for when it was struck.
+    pub ask: Ask,
+    /// Its attack, seconds of the take.
+    pub onset_s: f64,
+    /// The last reading's instant.
+    pub now_s: f64,
+    /// The last reading's pitch.
+    pub cents: Option<f64>,
+    /// Where it starts from and what it aims at, in cents on the MIDI scale.
+    pub aim: Option<(f64, f64)>,
+    /// When the hold began.
+    pub arrival_s: Option<f64>,
+    /// When the hold ended.
+    pub hold_end_s: Option<f64>,
+    /// The words so far.
+    pub verdict: Verdict,
+    /// The final row, once it is there.
+    pub row: Option<Box<Attempt>>,
+}
+
+impl LiveState {
+    /// Takes in what happened.
+    pub fn apply(&mut self, news: News) {
+        match news {
+            News::Ask(ask) => self.ask = ask,
+            News::Onset { at_s } => self.page = Some(Page::starting(at_s, self.ask.clone())),
+            News::Graded(row) => self.grade(row),
+            News::Notice(sentence) => self.notice = Some(sentence),
+            of_the_note => {
+                if let Some(page) = &mut self.page {
+                    page.apply(&of_the_note);
+                    if page.row.is_some() && page.ask != self.ask && page.hold_end_s.is_some_and(|end| page.now_s > end + PAGE_STAYS_S) {
+                        self.page = None;
+                    }
+                }
+            }
+        }
+    }
+
+    fn grade(&mut self, row: Box<Attempt>) {
+        self.graded += 1;
+        if let Some(error) = row.measures.hold_error_cents {
+            if self.landings.len() == LANDINGS_SHOWN {
+                self.landings.remove(0);
+            }
+            self.landings.push(error);
+        }
+        let same = |page: &&mut Page| row.measures.onset_s.is_some_and(|onset| (onset - page.onset_s).abs() < SAME_ATTACK_S);
+        if let Some(page) = self.page.as_mut().filter(same) {
+            page.row = Some(row);
+        }
+    }
+
+    /// The large word at the upper rule: the verdict on the bend, and before the first note how far to bend.
+    #[must_use]
+    pub fn headline(&self) -> Option<String> {
+        match &self.page {
+            Some(page) => page.headline().map(verdict_text),
+            None => self.ask.size_word().map(str::to_owned),
+        }
+    }
+
+    /// The large word at the lower rule: how the release came home.
+    #[must_use]
+    pub fn homecoming(&self) -> Option<String> {
+        self.page.as_ref()?.verdict.release.map(verdict_text)
+    }
+}
+
+impl Page {
+    fn starting(onset_s: f64, ask: Ask) -> Self {
+        let aim = ask.aim();
+        Self { ask, onset_s, now_s: onset_s, cents: None, aim, arrival_s: None, hold_end_s: None, verdict: Verdict::default(), row: None }
+    }
+
+    fn apply(&mut self, news: &News) {
+        match *news {
+            News::Reading { at_s, cents } => {
+                self.now_s = self.now_s.max(at_s);
+                self.cents = cents;
+            }
+            News::Aim { origin_cents, target_cents } => self.aim = Some((origin_cents, target_cents)),
+            // The first stop is the arrival; a later one in the same note is another attempt and starts the hold anew.
+            News::Arrived { at_s } => (self.arrival_s, self.hold_end_s) = (Some(at_s), None),
+            News::HoldEnded { at_s } => self.hold_end_s = self.hold_end_s.or(Some(at_s)),
+            News::Verdict(Verdict { arrival, hold, release }) => {
+                let said = &mut self.verdict;
+                said.arrival = said.arrival.or(arrival);
+                said.hold = said.hold.or(hold);
+                said.release = said.release.or(release);
+            }
+            News::Ask(_) | News::Onset { .. } | News::Graded(_) | News::Notice(_) => {}
+        }
+    }
+
+    /// Seconds held so far.
+    #[must_use]
+    pub fn hold_s(&self) -> Option<f64> {
+        let until = self.hold_end_s.unwrap_or(self.now_s);
+        self.arrival_s.map(|arrival| (until - arrival).max(0.0))
+    }
+
+    /// The word on the bend: where it arrived, unless it arrived well and then sank.
+    #[must_use]
+    pub fn headline(&self) -> Option<Word> {
+        match (self.verdict.arrival, self.verdict.hold) {
+            (Some(Word::Landed) | None, Some(sank)) if sank != Word::Landed => Some(sank),
+            (arrival, hold) => arrival.or(hold),
+        }
+    }
+}
+
+/// A verdict in eight characters at most: three figures do not fit behind `short`, so an error of a semitone and more is the word alone.
+fn verdict_text(word: Word) -> String {
+    match word {
+        Word::Short(100..) => "short".to_owned(),
+        Word::Over(100..) => "over".to_owned(),
+        Word::Fell(100..) => "fell".to_owned(),
+        short => short.to_string(),
+    }
+}

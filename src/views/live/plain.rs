@@ -1,0 +1,60 @@
+//! The same as lines of plain text, for a pipe or a screen reader: one line when there is something to say, nothing moving.
+
+use super::{Ask, News, figures};
+use crate::grading::Verdict;
+
+/// Turns news into lines.
+#[derive(Clone, Debug, Default)]
+pub struct PlainLines {
+    said: Verdict,
+    asked: Option<Ask>,
+    graded: usize,
+}
+
+impl PlainLines {
+    /// What is to be said about the news: no line, or a few.
+    pub fn lines(&mut self, news: &News) -> Vec<String> {
+        match news {
+            News::Ask(ask) if self.asked.as_ref() != Some(ask) => {
+                self.asked = Some(ask.clone());
+                let harmony = ask.harmony().map(|harmony| format!(" ({harmony})")).unwrap_or_default();
+                vec![format!("{}{harmony}.", ask.sentence())]
+            }
+            News::Onset { .. } => {
+                self.said = Verdict::default();
+                Vec::new()
+            }
+            News::Verdict(verdict) => self.verdict(*verdict),
+            News::Graded(row) => {
+                self.graded += 1;
+                let word = figures::word(row).map_or_else(|| "not graded".to_owned(), |word| word.to_string());
+                let figures = figures::of(row);
+                let faults: Vec<&str> = row.faults.iter().map(|fault| fault.word()).collect();
+                let mut line = format!("Attempt {}: {word}", self.graded);
+                for part in figures.iter().map(String::as_str).chain(faults) {
+                    line += "; ";
+                    line += part;
+                }
+                vec![line + "."]
+            }
+            News::Notice(sentence) => vec![sentence.clone()],
+            _ => Vec::new(),
+        }
+    }
+
+    fn verdict(&mut self, verdict: Verdict) -> Vec<String> {
+        let mut lines = Vec::new();
+        let parts = [
+            (&mut self.said.arrival, verdict.arrival, ""),
+            (&mut self.said.hold, verdict.hold, ""),
+            (&mut self.said.release, verdict.release, "home: "),
+        ];
+        for (said, word, before) in parts {
+            if let (None, Some(new)) = (*said, word) {
+                *said = word;
+                lines.push(format!("{before}{new}"));
+            }
+        }
+        lines
+    }
+}

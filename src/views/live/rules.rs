@@ -1,0 +1,85 @@
+//! The size of the bend on two plain rules: the fretted note below, the note to reach above, and the string's pitch as a column that
+//! grows from the one to the other.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+/// Where the rules stand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Rules {
+    /// Row of the note to reach.
+    pub upper: u16,
+    /// Row of the fretted note.
+    pub lower: u16,
+}
+
+impl Rules {
+    /// Draws both lines over the width of `area`, each with its name at the right end.
+    pub fn draw_lines(self, names: (&str, &str), style: Style, area: Rect, buffer: &mut Buffer) {
+        for (row, name) in [(self.upper, names.0), (self.lower, names.1)] {
+            for column in area.left()..area.right() {
+                buffer[(column, row)].set_char('━').set_style(style);
+            }
+            let name = if name.is_empty() { String::new() } else { format!(" {name} ") };
+            let wide = name.chars().count() as u16;
+            if wide + 4 < area.width {
+                buffer.set_string(area.right() - wide - 2, row, name, style);
+            }
+        }
+    }
+
+    /// Draws the pitch: a column that stands on the middle of the lower rule and ends on the middle of the upper one when the pitch is the
+    /// one to reach. `share` is how far it is, 0 to 1 and beyond.
+    pub fn draw_column(self, share: f64, style: Style, area: Rect, buffer: &mut Buffer) {
+        const EIGHTHS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+        let way = f64::from(self.lower - self.upper) * 8.0;
+        let top = (share * way).round().max(0.0) as i32;
+        if top == 0 {
+            return;
+        }
+        for row in area.top()..=self.lower {
+            // Eighths from the middle of the lower rule to the bottom of this row.
+            let bottom = i32::from(self.lower - row) * 8 - 4;
+            let filled = (top - bottom).clamp(0, 8);
+            let shape = if row == self.lower { '▀' } else { EIGHTHS[filled as usize] };
+            if filled > 0 {
+                for column in area.left()..area.right() {
+                    buffer[(column, row)].set_char(shape).set_style(style);
+                }
+            }
+        }
+    }
+
+    /// Draws the hold as a bar under the upper rule: `columns_a_second` wide for each second, with a stroke on the rule at each full second
+    /// and at the length that was asked for.
+    pub fn draw_hold(
+        self,
+        held_s: f64,
+        wanted_s: Option<f64>,
+        columns_a_second: f64,
+        bar: Style,
+        line: Style,
+        area: Rect,
+        buffer: &mut Buffer,
+    ) {
+        let wide = ((held_s * columns_a_second).round() as u16).min(area.width);
+        for row in self.upper + 1..(self.upper + 3).min(self.lower) {
+            for column in 0..wide {
+                buffer[(area.x + column, row)].set_char('█').set_style(bar);
+            }
+        }
+        let mut stroke = |second: f64, shape: char| {
+            let column = (second * columns_a_second).round() as u16;
+            if column < area.width {
+                buffer[(area.x + column, self.upper)].set_char(shape).set_style(line);
+            }
+        };
+        for second in 1..=held_s as u32 {
+            stroke(f64::from(second), '┯');
+        }
+        if let Some(wanted) = wanted_s {
+            stroke(wanted, '┿');
+        }
+    }
+}
