@@ -57,7 +57,7 @@ fn arrived(word: Word) -> [News; 3] {
     [News::Onset { at_s: 10.0 }, News::Arrived { at_s: 10.5 }, News::Verdict(arrival)]
 }
 
-fn row(measures: Measures, faults: Vec<Fault>) -> News {
+fn row(measures: &Measures, faults: Vec<Fault>) -> News {
     News::Graded(Box::new(Attempt {
         attempt: 1,
         span: (FrameTime(480_000), FrameTime(600_000)),
@@ -66,7 +66,7 @@ fn row(measures: Measures, faults: Vec<Fault>) -> News {
         target_cents: Some(6900.0),
         bend_cents: Some(200.0),
         degree: Some("5".to_owned()),
-        measures,
+        measures: *measures,
         restrike: false,
         landing_cents: Some(6702.0),
         repicks: 0,
@@ -81,7 +81,7 @@ fn row(measures: Measures, faults: Vec<Fault>) -> News {
 fn sharp_release() -> LiveState {
     let mut state = waiting();
     for error in [-14.0, 1.0, 34.0, -4.0] {
-        state.apply(row(Measures { onset_s: Some(3.0), hold_error_cents: Some(error), ..Measures::default() }, vec![]));
+        state.apply(row(&Measures { onset_s: Some(3.0), hold_error_cents: Some(error), ..Measures::default() }, vec![]));
     }
     let release = Verdict { arrival: Some(Word::Landed), hold: None, release: Some(Word::Over(17)) };
     for news in arrived(Word::Landed).into_iter().chain([
@@ -89,7 +89,7 @@ fn sharp_release() -> LiveState {
         News::Verdict(release),
         reading(12.0, 6717.0),
         row(
-            Measures {
+            &Measures {
                 onset_s: Some(10.003),
                 hold_error_cents: Some(2.2),
                 hold_s: Some(1.25),
@@ -115,17 +115,23 @@ fn screens() -> Vec<(&'static str, LiveState)> {
     };
     let holding = {
         let mut state = waiting();
-        arrived(Word::Landed).into_iter().chain([reading(11.4, 6903.0)]).for_each(|news| state.apply(news));
+        for news in arrived(Word::Landed).into_iter().chain([reading(11.4, 6903.0)]) {
+            state.apply(news);
+        }
         state
     };
     let short = {
         let mut state = waiting();
-        arrived(Word::Short(14)).into_iter().chain([reading(11.2, 6886.0)]).for_each(|news| state.apply(news));
+        for news in arrived(Word::Short(14)).into_iter().chain([reading(11.2, 6886.0)]) {
+            state.apply(news);
+        }
         state
     };
     let over = {
         let mut state = waiting();
-        arrived(Word::Over(88)).into_iter().chain([reading(11.2, 6988.0)]).for_each(|news| state.apply(news));
+        for news in arrived(Word::Over(88)).into_iter().chain([reading(11.2, 6988.0)]) {
+            state.apply(news);
+        }
         state
     };
     let fell = {
@@ -234,7 +240,7 @@ fn a_new_pick_starts_the_page_anew_and_keeps_the_landings() {
     assert_eq!(state.headline(), None);
     assert_eq!(state.homecoming(), None);
     assert_eq!(state.landings.len(), LANDINGS_SHOWN);
-    let late = row(Measures { onset_s: Some(10.0), hold_error_cents: Some(3.0), ..Measures::default() }, vec![]);
+    let late = row(&Measures { onset_s: Some(10.0), hold_error_cents: Some(3.0), ..Measures::default() }, vec![]);
     state.apply(late);
     assert!(state.page.as_ref().is_some_and(|page| page.row.is_none()), "a row of an earlier note is not written on this page");
     assert_eq!(state.landings, [1.0, 34.0, -4.0, 2.2, 3.0]);
@@ -255,7 +261,9 @@ fn the_page_makes_room_for_what_is_asked_next_when_its_verdict_has_been_seen() {
 #[test]
 fn a_word_that_was_said_stays() {
     let mut state = waiting();
-    arrived(Word::Landed).into_iter().for_each(|news| state.apply(news));
+    for news in arrived(Word::Landed) {
+        state.apply(news);
+    }
     state.apply(News::Verdict(Verdict { arrival: Some(Word::Short(14)), ..Verdict::default() }));
     assert_eq!(state.headline().as_deref(), Some("landed"));
 }
@@ -264,7 +272,9 @@ fn a_word_that_was_said_stays() {
 fn no_verdict_is_longer_than_eight_characters() {
     for word in [Word::Short(1), Word::Short(99), Word::Short(100), Word::Over(412), Word::Fell(130), Word::Landed] {
         let mut state = waiting();
-        arrived(word).into_iter().for_each(|news| state.apply(news));
+        for news in arrived(word) {
+            state.apply(news);
+        }
         let text = state.headline().expect("a verdict");
         assert!(text.chars().count() <= 8, "{text}");
     }
@@ -278,7 +288,9 @@ fn an_unseen_bend_shows_no_pitch_until_the_verdict() {
     state.apply(News::Onset { at_s: 10.0 });
     state.apply(reading(10.4, 6850.0));
     assert!(!column(&state));
-    arrived(Word::Landed).into_iter().skip(1).for_each(|news| state.apply(news));
+    for news in arrived(Word::Landed).into_iter().skip(1) {
+        state.apply(news);
+    }
     assert!(column(&state));
 }
 
@@ -319,7 +331,7 @@ fn plain_lines_say_each_thing_once() {
         reading(10.1, 6700.0),
         News::Verdict(landed),
         News::Verdict(released),
-        row(measures, vec![Fault::ReleaseSharp]),
+        row(&measures, vec![Fault::ReleaseSharp]),
         News::Notice("12 ms of sound were lost.".to_owned()),
     ]
     .iter()

@@ -64,27 +64,21 @@ impl Ask {
     #[must_use]
     pub fn sentence(&self) -> String {
         let pre_bend = self.technique.is_some_and(Technique::is_pre_bend);
-        let mut words = String::from(match (self.place.is_some(), pre_bend) {
-            (true, false) => "Bend ",
-            (true, true) => "Bend first, then pick ",
-            (false, false) => "Bend any note",
-            (false, true) => "Bend any note first, then pick it",
-        });
-        if let Some((string, fret)) = self.place {
-            words += &format!("string {string}, fret {fret}");
-        }
-        if let Some(size) = self.size() {
-            words += &format!(", {size} up");
-        }
-        match (&self.origin, &self.target) {
-            (Some((_, origin)), Some((_, target))) => words += &format!(": {origin} to {target}"),
-            (None, Some((_, target))) => words += &format!(" to {target}"),
-            (_, None) => {}
-        }
-        if self.technique.is_some_and(Technique::is_released) {
-            words += ", and let it down";
-        }
-        words
+        let place = self.place.map(|(string, fret)| format!("string {string}, fret {fret}"));
+        let what = match (place, pre_bend) {
+            (Some(place), false) => format!("Bend {place}"),
+            (Some(place), true) => format!("Bend first, then pick {place}"),
+            (None, false) => "Bend any note".to_owned(),
+            (None, true) => "Bend any note first, then pick it".to_owned(),
+        };
+        let size = self.size().map(|size| format!(", {size} up")).unwrap_or_default();
+        let notes = match (&self.origin, &self.target) {
+            (Some((_, origin)), Some((_, target))) => format!(": {origin} to {target}"),
+            (None, Some((_, target))) => format!(" to {target}"),
+            (_, None) => String::new(),
+        };
+        let home = if self.technique.is_some_and(Technique::is_released) { ", and let it down" } else { "" };
+        format!("{what}{size}{notes}{home}")
     }
 
     /// The chord and the target's place in it.

@@ -42,44 +42,40 @@ impl Rules {
             // Eighths from the middle of the lower rule to the bottom of this row.
             let bottom = i32::from(self.lower - row) * 8 - 4;
             let filled = (top - bottom).clamp(0, 8);
-            let shape = if row == self.lower { '▀' } else { EIGHTHS[filled as usize] };
+            let glyph = if row == self.lower { '▀' } else { EIGHTHS[filled as usize] };
             if filled > 0 {
                 for column in area.left()..area.right() {
-                    buffer[(column, row)].set_char(shape).set_style(style);
+                    buffer[(column, row)].set_char(glyph).set_style(style);
                 }
             }
         }
     }
 
-    /// Draws the hold as a bar under the upper rule: `columns_a_second` wide for each second, with a stroke on the rule at each full second
-    /// and at the length that was asked for.
-    pub fn draw_hold(
-        self,
-        held_s: f64,
-        wanted_s: Option<f64>,
-        columns_a_second: f64,
-        bar: Style,
-        line: Style,
-        area: Rect,
-        buffer: &mut Buffer,
-    ) {
-        let wide = ((held_s * columns_a_second).round() as u16).min(area.width);
+    /// Draws the hold as a bar under the upper rule, with a stroke on the rule at each full second and at the length that was asked for.
+    pub fn draw_hold(self, hold: Hold, bar: Style, line: Style, area: Rect, buffer: &mut Buffer) {
+        let column = |seconds: f64| (seconds * hold.columns_a_second).round() as u16;
+        let wide = column(hold.held_s).min(area.width);
         for row in self.upper + 1..(self.upper + 3).min(self.lower) {
             for column in 0..wide {
                 buffer[(area.x + column, row)].set_char('█').set_style(bar);
             }
         }
-        let mut stroke = |second: f64, shape: char| {
-            let column = (second * columns_a_second).round() as u16;
-            if column < area.width {
-                buffer[(area.x + column, self.upper)].set_char(shape).set_style(line);
+        let full_seconds = (1..=hold.held_s as u32).map(|second| (f64::from(second), '┯'));
+        for (seconds, glyph) in full_seconds.chain(hold.wanted_s.map(|wanted| (wanted, '┿'))) {
+            if column(seconds) < area.width {
+                buffer[(area.x + column(seconds), self.upper)].set_char(glyph).set_style(line);
             }
-        };
-        for second in 1..=held_s as u32 {
-            stroke(f64::from(second), '┯');
-        }
-        if let Some(wanted) = wanted_s {
-            stroke(wanted, '┿');
         }
     }
+}
+
+/// A hold to be drawn.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hold {
+    /// How long so far.
+    pub held_s: f64,
+    /// How long it should be, where that was said.
+    pub wanted_s: Option<f64>,
+    /// How wide a second is.
+    pub columns_a_second: f64,
 }

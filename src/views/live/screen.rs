@@ -15,7 +15,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier, Style};
 
-use super::rules::Rules;
+use super::rules::{Hold, Rules};
 use super::{LANDINGS_SHOWN, LiveState, Page, figures, landings};
 use crate::theory::Note;
 use crate::views::letters;
@@ -72,12 +72,7 @@ impl Plan {
         let word = two.or(one).or_else(|| (columns >= 40 && room >= 5 + 2 + letters::LEAST_ROWS).then_some(letters::LEAST_ROWS));
         let two_words = room >= 6 + 2 * word.unwrap_or(room);
         let upper = area.y + above + word.map_or(1, |rows| rows + 1);
-        Some(Self {
-            top: area.y + above,
-            rules: Rules { upper, lower: area.y + above + room - 1 },
-            letters: word,
-            two_words: two.is_some(),
-        })
+        Some(Self { top: area.y + above, rules: Rules { upper, lower: area.y + above + room - 1 }, letters: word, two_words })
     }
 }
 
@@ -129,7 +124,8 @@ fn draw_note(state: &LiveState, page: &Page, plan: Plan, look: Look, area: Rect,
         // Four seconds fit, or one and a half of what was asked for.
         let longest = page.ask.hold_s.map_or(4.0, |wanted| (1.5 * wanted).max(4.0));
         let columns_a_second = (f64::from(room.width) / longest).floor();
-        plan.rules.draw_hold(held, page.ask.hold_s, columns_a_second, look.own(), Style::new(), room, buffer);
+        let hold = Hold { held_s: held, wanted_s: page.ask.hold_s, columns_a_second };
+        plan.rules.draw_hold(hold, look.own(), Style::new(), room, buffer);
     }
 }
 
