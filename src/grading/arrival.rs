@@ -1,7 +1,7 @@
 //! `arrival_s`, `arrival_error_cents`, `overshoot_cents`: how the bend gets there.
 
 use super::origin::BAND_CENTS;
-use crate::notes::statistics::median;
+use crate::notes::statistics::{median, slope};
 use crate::notes::{Bend, Shape, Vibrato};
 
 /// The pitch must stay this long in the band to have arrived, ms.
@@ -12,6 +12,9 @@ const EARLY_MS: f64 = 150.0;
 
 /// After this long a new excursion is no part of the arrival, ms.
 const SAME_MOVEMENT_MS: f64 = 250.0;
+
+/// Arrival and settled pitch are found by turns; a turn that moves the arrival by more than this is not followed, ms.
+const RUNAWAY_MS: f64 = 30.0;
 
 /// How a bend got to its hold.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,13 +45,18 @@ pub(super) fn arrival(shape: &Shape, bend: &Bend, start: f64, vibrato: Option<&V
     let mut at = (bend.hold.start + shape.hops(EARLY_MS)).min(straight_end.max(bend.hold.start + 1) - 1) as f64;
     let mut level = curve[bend.hold.start.min(curve.len() - 1)];
     let mut touched = at;
-    for _ in 0..4 {
+    for round in 0..3 {
         let first = (at.ceil() as usize).min(end - 1);
         let straight = straight_end.saturating_sub(first);
         let reach = if straight as f64 * shape.hop_ms >= 40.0 { straight_end } else { end };
         let early = first..(first + shape.hops(EARLY_MS).max(1)).min(reach).max(first + 1);
         level = median(&curve[early])?;
-        (touched, at) = settle(shape, &curve, from, end, level);
+        let settled = settle(shape, &curve, from, end, level);
+        // The two lean on each other; where they run away (a slow way back from a small overshoot) the first answer stands.
+        if round > 0 && (settled.1 - at).abs() * shape.hop_ms > RUNAWAY_MS {
+            break;
+        }
+        (touched, at) = settled;
     }
     Some(Arrival { at, level, touched, touched_until: None })
 }
@@ -96,7 +104,8 @@ fn over_between(curve: &[f64], from: usize, to: usize, level: f64) -> bool {
 /// A top that is left again within 50 ms: its height stands for the settled pitch.
 fn touched_top(shape: &Shape, curve: &[f64], bend: &Bend, from: usize) -> Option<Arrival> {
     let release = bend.release.as_ref()?;
-    if bend.corrected {
+    let stayed_ms = release.start.saturating_sub(bend.hold.start) as f64 * shape.hop_ms;
+    if bend.corrected || stayed_ms > 3.0 * STAY_MS {
         return None;
     }
     let span = from..release.end.min(curve.len());
@@ -124,18 +133,30 @@ pub(super) fn crossing(curve: &[f64], i: usize, level: f64) -> f64 {
 }
 
 /// `overshoot_cents`: the highest pitch from the bend's start to 250 ms after the arrival (vibrato taken out, and not beyond the
-/// first stop or the release), over the settled pitch; 0 when it does not go above.
-pub(super) fn overshoot(shape: &Shape, bend: &Bend, start: f64, arrival: &Arrival, vibrato: Option<&Vibrato>) -> f64 {
+/// first stop or the release), over the settled pitch of the hold after it; 0 when it does not go above. `end` is where the hold ends.
+pub(super) fn overshoot(shape: &Shape, bend: &Bend, start: f64, arrival: &Arrival, vibrato: Option<&Vibrato>, end: f64) -> f64 {
     if arrival.touched_until.is_some() {
         return 0.0;
     }
     let calm = shape.without_vibrato();
     let from = start.max(0.0).floor() as usize;
-    let stop = bend.hold.end.min(bend.first_stop_end);
-    let until = (arrival.at.ceil() as usize + shape.hops(SAME_MOVEMENT_MS)).min(stop);
-    let until = vibrato.map_or(until, |v| until.min(v.span.start + 1)).max(from + 1).min(calm.len());
+    let stop = bend.hold.end.min(bend.first_stop_end).min(end.ceil() as usize + 1);
+    let stop = vibrato.map_or(stop, |v| stop.min(v.span.start)).max(from + 1).min(calm.len());
+    let arrived = arrival.at.ceil() as usize;
+    let until = (arrived + shape.hops(SAME_MOVEMENT_MS)).min(stop);
     let highest = calm[from.min(until - 1)..until].iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let over = highest - arrival.level;
+    // The settled pitch: the hold behind its first 150 ms, drawn back to the arrival along its own slope, since a hold may sag.
+    let later = &calm[(arrived + shape.hops(EARLY_MS)).min(stop)..stop];
+    let settled = match (slope(later), median(later)) {
+        (Some(slope), Some(middle)) if later.len() as f64 * shape.hop_ms >= EARLY_MS => {
+            middle - slope * (later.len() as f64 / 2.0 + shape.hops(EARLY_MS) as f64)
+        }
+        _ => arrival.level,
+    };
+    let over = highest - settled;
     // A top that noise alone makes is none: the highest of some twenty smoothed points stands two to three deviations out.
-    if over <= 2.0 * shape.noise { 0.0 } else { over.max(0.0) }
+    if over <= NOISE_TOP * shape.noise { 0.0 } else { over.max(0.0) }
 }
+
+/// See [`overshoot`].
+const NOISE_TOP: f64 = 2.0;

@@ -38,6 +38,11 @@ pub(super) fn last_before(curve: &[f64], from: usize, least: usize, level: f64, 
     i as f64 + (level - here) / (next - here)
 }
 
+/// A curve has left its level when it is farther from it than this and does not come back: its noise does not reach there.
+pub(super) fn leaving_cents(shape: &Shape) -> f64 {
+    (2.0 * shape.noise).clamp(2.0, 6.0)
+}
+
 /// Origin and start of a bend with a rise: the median from 30 ms after the attack (or from the landing before it) to the bend's
 /// start; the start is the last instant within 10 cents of it. The two lean on each other and are found by turns.
 /// `origin` is the wanted (or nearest) origin, for where there is no steady part.
@@ -49,8 +54,11 @@ pub(super) fn before(shape: &Shape, bend: &Bend, attack: usize, origin: Option<f
     let half_way = rise.clone().find(|&i| calm[i] > f64::midpoint(bottom, top)).unwrap_or(rise.end - 1);
     let mut start = rise.start as f64;
     let mut level = None;
-    for _ in 0..3 {
-        let until = (start.floor() as usize + 1).clamp(stay.start.min(half_way), half_way);
+    let leaving = leaving_cents(shape);
+    for _ in 0..4 {
+        // The slow beginning of the rise is no part of the level that it leaves.
+        let until = level.map_or(start, |level| last_before(&calm, half_way, stay.start, level + leaving, true));
+        let until = (until.floor() as usize + 1).clamp(stay.start.min(half_way), half_way);
         level = median(&calm[stay.start.min(until)..until]);
         let Some(level) = level else { break };
         start = last_before(&calm, half_way, stay.start, level + BAND_CENTS, true);

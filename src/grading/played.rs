@@ -47,7 +47,7 @@ impl Played {
         let settled_from = if bend.is_pre_bend() { arrival.at.max(bend.hold.start as f64) } else { arrival.at };
         let mut hold = Hold::of(shape, settled_from, hold_to.max(settled_from), vibrato.as_ref(), touched)?;
         hold.from = arrival.at;
-        let overshoot = before.map(|before| overshoot(shape, bend, before.start, &arrival, vibrato.as_ref()));
+        let overshoot = before.map(|before| overshoot(shape, bend, before.start, &arrival, vibrato.as_ref(), hold_to));
         let technique = Technique::of(bend.is_pre_bend(), release.is_some());
         Some(Self { technique, before, arrival, overshoot, hold, vibrato, release, corrected: bend.corrected })
     }

@@ -1,6 +1,6 @@
 //! `release_start_s`, `release_ms`, `release_error_cents`: how the bend comes home.
 
-use super::origin::{BAND_CENTS, last_before};
+use super::origin::{BAND_CENTS, last_before, leaving_cents};
 use crate::notes::statistics::median;
 use crate::notes::{Bend, Shape, Vibrato};
 
@@ -29,17 +29,22 @@ pub(super) fn release(shape: &Shape, bend: &Bend, arrival: f64, vibrato: Option<
     let half_way = fall.clone().find(|&i| curve[i] < f64::midpoint(top, bottom)).unwrap_or(fall.end - 1);
     let first = (arrival.ceil().max(0.0) as usize).min(half_way);
     let mut start = fall.start as f64;
+    let leaving = leaving_cents(shape);
+    let mut level: Option<f64> = None;
     for _ in 0..3 {
-        let level = if let Some(top) = touched {
+        let settled = if let Some(top) = touched {
             top
         } else if let Some(vibrato) = vibrato.filter(|v| v.span.end + shape.hops(LATE_MS) > fall.start) {
             vibrato.low_cents
         } else {
-            let until = (start.floor() as usize + 1).clamp(first + 1, half_way.max(first + 1));
+            // The slow beginning of the fall is no part of the level that it leaves.
+            let until = level.map_or(start, |level| last_before(curve, half_way, first, level - leaving, false));
+            let until = (until.floor() as usize + 1).clamp(first + 1, half_way.max(first + 1));
             let from = until.saturating_sub(shape.hops(LATE_MS)).max(first);
             median(&curve[from..until])?
         };
-        start = last_before(curve, half_way, first, level - BAND_CENTS, false);
+        level = Some(settled);
+        start = last_before(curve, half_way, first, settled - BAND_CENTS, false);
     }
     let landing = bend.landing.clone().and_then(|stay| landing_level(shape, stay.start..stay.end.min(curve.len())));
     let end = landing.and_then(|level| {

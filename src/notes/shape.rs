@@ -63,7 +63,7 @@ impl Shape {
         };
         let smooth = smooth(&curve, (half_ms / hop_ms).round() as usize);
         let vibratos = vibratos(&smooth, hop_ms, noise);
-        let moves = moves(&smooth, &vibratos, hop_ms);
+        let moves = moves(&smooth, &vibratos, hop_ms, noise);
         Some(Self { curve, smooth, noise, moves, vibratos, hop_ms })
     }
 
@@ -151,7 +151,7 @@ pub fn mean_between(curve: &[f64], from: f64, to: f64) -> f64 {
 }
 
 /// All rises and falls of a smoothed curve outside its vibratos.
-fn moves(curve: &[f64], vibratos: &[Vibrato], hop_ms: f64) -> Vec<Movement> {
+fn moves(curve: &[f64], vibratos: &[Vibrato], hop_ms: f64, noise: f64) -> Vec<Movement> {
     // Between vibratos the curve is looked at piece by piece, each with a swing's overlap: a release may begin in the last one.
     let mut pieces = Vec::new();
     let mut at = 0;
@@ -164,14 +164,14 @@ fn moves(curve: &[f64], vibratos: &[Vibrato], hop_ms: f64) -> Vec<Movement> {
     for piece in pieces.into_iter().filter(|piece| piece.len() > 2) {
         for pair in turns(&curve[piece.clone()], LEAST_MOVE_CENTS).windows(2) {
             let leg = piece.start + pair[0].at..piece.start + pair[1].at + 1;
-            found.extend(moves_of_leg(curve, leg, pair[1].is_top, hop_ms));
+            found.extend(moves_of_leg(curve, leg, pair[1].is_top, hop_ms, noise));
         }
     }
     found
 }
 
 /// A leg leads from one turn to the next; it may hold a drift beside its movement, or movements with stops between.
-fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64) -> Vec<Movement> {
+fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64, noise: f64) -> Vec<Movement> {
     let movement = |span: Range<usize>| Movement {
         kind: if rises { MovementKind::Rise } else { MovementKind::Fall },
         from_cents: curve[span.start],
@@ -182,7 +182,8 @@ fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64) -> V
     if leg.len() as f64 * hop_ms < SHORT_LEG_MS {
         return if size(&leg) >= LEAST_MOVE_CENTS { vec![movement(leg)] } else { Vec::new() };
     }
-    let half = ((20.0 / hop_ms).round() as usize).max(2);
+    // Wide enough that noise makes no slope: its deviation falls with the window's length to the power of 1.5.
+    let half = (((20.0 + 16.0 * noise).min(50.0) / hop_ms).round() as usize).max(2);
     let sign = if rises { 1.0 } else { -1.0 };
     let fast: Vec<bool> = leg
         .clone()
@@ -202,6 +203,7 @@ fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64) -> V
         }
         i += 1;
     }
+    runs.retain(|run| size(run) >= (4.0 * noise).clamp(4.0, 12.0));
     join_without_stop(curve, &mut runs, hop_ms);
     runs.retain(|run| size(run) >= LEAST_MOVE_CENTS);
     runs.into_iter().map(movement).collect()

@@ -85,8 +85,9 @@ pub fn vibratos(curve: &[f64], hop_ms: f64, noise: f64) -> Vec<Vibrato> {
     while first + 4 < turns.len() {
         let last = longest_run(&turns, first, hop_ms);
         if last >= first + 4
-            && let Some(vibrato) = measure(curve, &turns[first..=last], hop_ms)
+            && let Some(mut vibrato) = measure(curve, &turns[first..=last], hop_ms)
         {
+            vibrato.span = with_half_swings(curve, &turns, first, last, &vibrato, hop_ms);
             found.push(vibrato);
             first = last;
         } else {
@@ -124,6 +125,30 @@ fn longest_run(turns: &[Turn], first: usize, hop_ms: f64) -> usize {
         return first;
     }
     last
+}
+
+/// A vibrato begins and ends half a swing outside its first and last turn, where the curve leaves its level and comes back to it,
+/// unless it comes straight from a bend or goes over into a release there.
+fn with_half_swings(curve: &[f64], turns: &[Turn], first: usize, last: usize, vibrato: &Vibrato, hop_ms: f64) -> Range<usize> {
+    let half = (500.0 / vibrato.rate_hz / hop_ms) as usize;
+    let level = |range: Range<usize>, turn: &Turn| {
+        let part = &curve[range];
+        let (low, high) = part.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), c| (l.min(*c), h.max(*c)));
+        part.len() >= 3 && high - low < 4.0 && (low - turn.cents).abs() < 2.5 * vibrato.extent_cents
+    };
+    let belongs = |a: &Turn, b: &Turn| (a.cents - b.cents).abs() < 2.5 * vibrato.extent_cents;
+    let mut span = vibrato.span.clone();
+    let before = span.start.saturating_sub(2 * half)..span.start.saturating_sub(half);
+    if (first > 0 && belongs(&turns[first - 1], &turns[first])) || level(before, &turns[first]) {
+        let earliest = if first > 0 { turns[first - 1].at } else { 0 };
+        span.start = earliest.max(span.start.saturating_sub(half));
+    }
+    let after = (span.end + half).min(curve.len())..(span.end + 2 * half).min(curve.len());
+    if (last + 1 < turns.len() && belongs(&turns[last], &turns[last + 1])) || level(after, &turns[last]) {
+        let latest = turns.get(last + 1).map_or(curve.len(), |turn| turn.at + 1);
+        span.end = latest.min(span.end + half);
+    }
+    span
 }
 
 fn measure(curve: &[f64], turns: &[Turn], hop_ms: f64) -> Option<Vibrato> {
