@@ -49,17 +49,17 @@ pub(super) struct Case<'a> {
 
 impl Case<'_> {
     /// The pitch that says the origin: before the bend, or where it landed.
-    pub fn from_cents(&self) -> Option<f64> {
+    pub fn home_cents(&self) -> Option<f64> {
         let landing = self.played.release.and_then(|release| release.landing);
         match &self.played.before {
-            Some(before) => before.origin.or_else(|| nearer_note(before.lowest, landing)),
+            Some(before) => Some(before.origin.unwrap_or_else(|| nearer_note(before.lowest, landing))),
             None => landing,
         }
     }
 
     /// Grades it.
     pub fn grade(self, wish: &Wish) -> Attempt {
-        let meant = meant(wish, self.from_cents(), self.played.hold.level);
+        let meant = meant(wish, self.home_cents(), self.played.hold.level);
         let measures = self.measures(wish, &meant);
         let faults = self.faults(wish, &meant, &measures);
         let released = self.played.release.is_some();
@@ -238,10 +238,10 @@ fn shake_error(centre: f64, extent: Option<f64>) -> f64 {
 }
 
 /// Without a steady part, the origin is the note near the lowest pitch heard; where that is between notes, the landing says it.
-fn nearer_note(lowest: f64, landing: Option<f64>) -> Option<f64> {
+fn nearer_note(lowest: f64, landing: Option<f64>) -> f64 {
     let off = (lowest - 100.0 * (lowest / 100.0).round()).abs();
     match landing {
-        Some(landing) if off > 35.0 || (landing - lowest).abs() > 60.0 => Some(landing),
-        _ => Some(lowest),
+        Some(landing) if off > 35.0 || (landing - lowest).abs() > 60.0 => landing,
+        _ => lowest,
     }
 }

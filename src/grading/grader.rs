@@ -214,7 +214,7 @@ impl<W: Wishes> Grader<W> {
             onset: note.onset,
             end: note.end,
             ending: note.ending,
-            repicks: look.repicks_in(note, &played),
+            repicks: repicks_in(note, &played),
             attempt: self.attempts,
             until_s: released.filter(|_| is_last).map(|end| end + within),
             restruck: None,
@@ -311,7 +311,7 @@ impl Look {
     fn held_throughout(&self) -> Option<Bend> {
         let hold = self.settled..self.end;
         let long_enough = hold.len() as f64 * self.shape.hop_ms >= 100.0;
-        long_enough.then(|| Bend {
+        long_enough.then_some(Bend {
             before: None,
             rise: None,
             first_stop_end: hold.end,
@@ -321,14 +321,15 @@ impl Look {
             landing: None,
         })
     }
+}
 
-    fn repicks_in(&self, note: &Note, played: &Played) -> u32 {
-        let within = |at: &&FrameTime| {
-            let position = note.contour.position(**at);
-            position >= played.hold.from && position <= played.hold.to
-        };
-        note.repicks.iter().filter(within).count() as u32
-    }
+/// Strokes during the hold.
+fn repicks_in(note: &Note, played: &Played) -> u32 {
+    let within = |at: &&FrameTime| {
+        let position = note.contour.position(**at);
+        position >= played.hold.from && position <= played.hold.to
+    };
+    note.repicks.iter().filter(within).count() as u32
 }
 
 /// Whether a note ends while a bend is held.

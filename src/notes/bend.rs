@@ -128,7 +128,7 @@ fn rising(shape: &Shape, moves: &[&Movement], i: usize, before: usize, end: usiz
 
 /// Whether a fall after a rise is an overshoot coming back: quick, at most half of the rise, and followed by a stay.
 fn comes_back(shape: &Shape, from: f64, top: f64, top_at: usize, fall: &Movement, after: Option<&Movement>, end: usize) -> bool {
-    let level = shape.smooth[(top_at + fall.span.start) / 2].max(top) - 10.0;
+    let level = shape.smooth[usize::midpoint(top_at, fall.span.start)].max(top) - 10.0;
     let at_top = (top_at.saturating_sub(shape.hops(2.0 * OVERSHOOT_TOP_MS))..fall.span.end).filter(|&i| shape.smooth[i] >= level).count();
     let stays_until = after.map_or(end, |m| m.span.start);
     let stay = ms_between(shape, fall.span.end, stays_until);

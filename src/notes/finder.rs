@@ -60,7 +60,7 @@ impl NoteFinder {
     pub fn attack(&mut self, at: FrameTime, emit: &mut dyn FnMut(Note)) {
         if let Some(open) = self.open.take() {
             let ending = if open.hole == 0 { Ending::NextNote } else { Ending::LetGo };
-            self.close(open, at, ending, emit);
+            self.close(&open, at, ending, emit);
         }
         self.attack = Some(at);
     }
@@ -68,7 +68,7 @@ impl NoteFinder {
     /// Sound was lost: whatever sounded ends here.
     pub fn lost(&mut self, at: FrameTime, emit: &mut dyn FnMut(Note)) {
         if let Some(open) = self.open.take() {
-            self.close(open, at, Ending::LostAudio, emit);
+            self.close(&open, at, Ending::LostAudio, emit);
         }
         self.attack = None;
     }
@@ -105,11 +105,11 @@ impl NoteFinder {
         if hole_s > BRIDGED_GAP_S
             && let Some(open) = self.open.take()
         {
-            self.close(open, reading.at, Ending::RangOut, emit);
+            self.close(&open, reading.at, Ending::RangOut, emit);
         } else if note_s > LONGEST_NOTE_S
             && let Some(open) = self.open.take()
         {
-            self.close(open, reading.at, Ending::TooLong, emit);
+            self.close(&open, reading.at, Ending::TooLong, emit);
         }
     }
 
@@ -117,12 +117,12 @@ impl NoteFinder {
     pub fn finish(&mut self, emit: &mut dyn FnMut(Note)) {
         if let Some(open) = self.open.take() {
             let end = open.contour.start() + FrameSpan(self.hop.0 * open.contour.len() as u64);
-            self.close(open, end, Ending::TakeEnded, emit);
+            self.close(&open, end, Ending::TakeEnded, emit);
         }
     }
 
     /// Ends a note, takes its damped end off, and cuts it where fingers made new notes of it.
-    fn close(&self, open: Open, until: FrameTime, ending: Ending, emit: &mut dyn FnMut(Note)) {
+    fn close(&self, open: &Open, until: FrameTime, ending: Ending, emit: &mut dyn FnMut(Note)) {
         let whole = open.contour.part(0..open.contour.len() - open.hole);
         if whole.len() as f64 * whole.hop_s() < SHORTEST_NOTE_S || open.pitched * 2 < whole.len() {
             return;

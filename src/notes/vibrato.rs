@@ -83,13 +83,13 @@ pub fn vibratos(curve: &[f64], hop_ms: f64, noise: f64) -> Vec<Vibrato> {
     let mut found = Vec::new();
     let mut first = 0;
     while first + 4 < turns.len() {
-        let last = longest_run(&turns, first, hop_ms);
-        if last >= first + 4
-            && let Some(mut vibrato) = measure(curve, &turns[first..=last], hop_ms)
+        let run_end = longest_run(&turns, first, hop_ms);
+        if run_end >= first + 4
+            && let Some(mut vibrato) = measure(curve, &turns[first..=run_end], hop_ms)
         {
-            vibrato.span = with_half_swings(curve, &turns, first, last, &vibrato, hop_ms);
+            vibrato.span = with_half_swings(curve, &turns, first, run_end, &vibrato, hop_ms);
             found.push(vibrato);
-            first = last;
+            first = run_end;
         } else {
             first += 1;
         }
@@ -211,22 +211,19 @@ fn refine(curve: &[f64], turn: Turn, period: f64) -> Turn {
     let window = &curve[turn.at - half..=turn.at + half];
     // Least squares for a + b cos(wx) + c sin(wx): by symmetry c is separate.
     let w = std::f64::consts::TAU / period;
-    let (mut n, mut sum_c, mut sum_cc, mut sum_y, mut sum_cy, mut sum_ss, mut sum_sy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    let mut sums = [0.0; 7];
     for (j, y) in window.iter().enumerate() {
         let x = j as f64 - half as f64;
         let (s, c) = (w * x).sin_cos();
-        n += 1.0;
-        sum_c += c;
-        sum_cc += c * c;
-        sum_y += y;
-        sum_cy += c * y;
-        sum_ss += s * s;
-        sum_sy += s * y;
+        for (sum, term) in sums.iter_mut().zip([1.0, c, c * c, *y, c * y, s * s, s * y]) {
+            *sum += term;
+        }
     }
-    let determinant = n * sum_cc - sum_c * sum_c;
-    let offset = (sum_y * sum_cc - sum_c * sum_cy) / determinant;
-    let cosine = (n * sum_cy - sum_c * sum_y) / determinant;
-    let sine = sum_sy / sum_ss;
+    let [n, cos, cos_cos, height, cos_height, sin_sin, sin_height] = sums;
+    let determinant = n * cos_cos - cos * cos;
+    let offset = (height * cos_cos - cos * cos_height) / determinant;
+    let cosine = (n * cos_height - cos * height) / determinant;
+    let sine = sin_height / sin_sin;
     let swing = cosine.hypot(sine).copysign(if turn.is_top { 1.0 } else { -1.0 });
     let bends_this_way = (cosine > 0.0) == turn.is_top;
     let cents = offset + swing;
