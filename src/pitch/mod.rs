@@ -8,6 +8,17 @@
 //! weighted by power times `k`: between the fundamental (weights of power alone) and the waveform's period (power times k²).
 
 pub mod attack;
+pub mod candidates;
+pub mod causal;
+pub mod correlation;
+pub mod decimate;
+pub mod detector;
+pub mod front;
+pub mod history;
+pub mod hum;
+pub mod partials;
+pub mod path;
+pub mod settled;
 
 use crate::units::{FrameTime, SampleRate};
 

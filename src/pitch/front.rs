@@ -1,0 +1,130 @@
+//! What every detector hears: the samples without their direct current, at full rate and slowed down.
+
+use super::attack::{Attack, AttackFinder, Stage};
+use super::decimate::Decimator;
+use super::history::History;
+use super::hum::Hum;
+use crate::units::SampleRate;
+
+/// The signal's last stretch at full rate and at about 12 kHz.
+pub struct Front {
+    /// Full rate, direct current removed.
+    pub full: History<f32>,
+    /// Every `factor`-th sample of the low-passed signal: sample `m` describes full-rate sample `m * factor`.
+    pub slow: History<f32>,
+    /// Full-rate samples per slow one, a power of two.
+    pub factor: usize,
+    attacks: AttackFinder,
+    /// The last strokes, latest last.
+    strokes: [Option<u64>; 8],
+    decimator: Decimator,
+    hum: Hum,
+    raw: History<f32>,
+    raw_decimator: Decimator,
+    next_look: u64,
+    rate: SampleRate,
+    keep: f64,
+    last_in: f64,
+    last_out: f64,
+}
+
+impl std::fmt::Debug for Front {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Front").field("rate", &self.rate).field("factor", &self.factor).finish_non_exhaustive()
+    }
+}
+
+impl Front {
+    /// Keeps `seconds` of signal.
+    #[must_use]
+    pub fn new(rate: SampleRate, seconds: f64) -> Self {
+        let factor = 1usize << (rate.hz() / 11_000).max(1).ilog2();
+        let frames = rate.span(seconds).0 as usize;
+        // One pole at 10 Hz: far under the lowest string, so that it neither weakens nor delays a fundamental noticeably.
+        let keep = (-std::f64::consts::TAU * 10.0 / rate.as_f64()).exp();
+        let slow_rate = rate.as_f64() / factor as f64;
+        let hum = Hum::new(rate.as_f64(), slow_rate);
+        Self {
+            raw: History::new(hum.needs()),
+            raw_decimator: Decimator::new(factor),
+            next_look: hum.needs() as u64,
+            hum,
+            full: History::new(frames),
+            slow: History::new(frames / factor),
+            factor,
+            attacks: AttackFinder::new(rate),
+            strokes: [None; 8],
+            decimator: Decimator::new(factor),
+            rate,
+            keep,
+            last_in: 0.0,
+            last_out: 0.0,
+        }
+    }
+
+    /// Takes one sample.
+    pub fn push(&mut self, sample: f32) {
+        let x = f64::from(sample);
+        let y = x - self.last_in + self.keep * self.last_out;
+        self.last_in = x;
+        // Subnormal numbers slow some processors down a hundredfold.
+        self.last_out = if y.abs() < 1e-30 { 0.0 } else { y };
+        let y = self.last_out as f32;
+        if let Some(slow) = self.raw_decimator.push(y) {
+            self.raw.push(slow);
+            if self.raw.end() == self.next_look {
+                self.next_look += (0.2 * self.slow_rate()) as u64;
+                self.look_for_hum();
+            }
+        }
+        let y = self.hum.take_out(y);
+        self.full.push(y);
+        let strokes = &mut self.strokes;
+        self.attacks.push(&[y], &mut |attack| note_stroke(strokes, attack));
+        if let Some(slow) = self.decimator.push(y) {
+            self.slow.push(slow);
+        }
+    }
+
+    /// Whether a string was struck between two full-rate samples, as far as is known now.
+    #[must_use]
+    pub fn struck_between(&self, from: u64, to: u64) -> bool {
+        self.strokes.iter().flatten().any(|&at| (from..=to).contains(&at))
+    }
+
+    fn look_for_hum(&mut self) {
+        let n = self.hum.needs();
+        let ago = (self.full.end() - (self.raw.end() - 1) * self.factor as u64) as f64 / self.rate.as_f64();
+        if let Some(x) = self.raw.slice(self.raw.end() - n as u64, n) {
+            self.hum.look(x, self.rate.as_f64() / self.factor as f64, ago);
+        }
+    }
+
+    /// RMS level of the frames within `half` of an instant that are known, dBFS; `None` for digital silence.
+    #[must_use]
+    pub fn level(&self, at: u64, half: u64) -> Option<f32> {
+        let from = at.saturating_sub(half);
+        let x = self.full.slice(from, (at + half).min(self.full.end()).saturating_sub(from) as usize)?;
+        let power = x.iter().map(|x| x * x).sum::<f32>() / x.len().max(1) as f32;
+        (power > 0.0).then(|| 10.0 * power.log10())
+    }
+
+    /// Rate of the slow signal, frames a second.
+    #[must_use]
+    pub fn slow_rate(&self) -> f64 {
+        self.rate.as_f64() / self.factor as f64
+    }
+
+    /// Full-rate frames after an instant that the slow signal needs to describe it.
+    #[must_use]
+    pub fn slow_delay(&self) -> usize {
+        self.decimator.delay()
+    }
+}
+
+fn note_stroke(strokes: &mut [Option<u64>; 8], attack: Attack) {
+    if attack.struck && attack.stage == Stage::Early {
+        strokes.rotate_left(1);
+        strokes[7] = Some(attack.at.0);
+    }
+}
