@@ -69,9 +69,9 @@ pub fn events() -> (Teller, Listener) {
 }
 
 impl Teller {
-    /// Tells an event. `false` when nobody listens any more.
-    pub fn event(&self, event: Event) -> bool {
-        self.events.send(event).is_ok()
+    /// Tells an event; when nobody listens any more, the run is about to be stopped.
+    pub fn event(&self, event: Event) {
+        let _ = self.events.send(event);
     }
 
     /// Tells a reading.
@@ -95,7 +95,7 @@ mod tests {
         for n in 0..1000 {
             let at = FrameTime(n);
             teller.reading(Reading { at, ready: at, level_dbfs: None, sounding: Sounding::Silent });
-            assert!(teller.event(Event::Stroke(at)));
+            teller.event(Event::Stroke(at));
         }
         let readings: Vec<u64> = listener.readings.try_iter().map(|reading| reading.at.0).collect();
         assert_eq!(readings, (1000 - READINGS as u64..1000).collect::<Vec<_>>());
