@@ -43,6 +43,8 @@ pub struct Job {
     pub seconds: Option<f64>,
     /// Where takes are kept; `None` keeps none.
     pub save: Option<PathBuf>,
+    /// Seconds of sound that the analysis may be behind.
+    pub ring_s: f64,
     /// Bytes of a take's file, at most; then another take begins.
     pub largest: u64,
     /// Bytes of the disk that are left alone.

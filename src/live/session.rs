@@ -18,8 +18,8 @@ use std::time::Duration;
 
 /// Sixty looks a second.
 const LOOK: Duration = Duration::from_millis(16);
-/// Sound of a file or the synthesiser that the analysis may be behind.
-const FEED_S: f64 = 12.0;
+/// Seconds of sound that the analysis may be behind: a sound server that was stuck hands out what it kept (11 s, measured) in one burst.
+pub const RING_S: f64 = 12.0;
 
 /// Where a run listens.
 pub enum Input {
@@ -96,7 +96,7 @@ pub enum LiveError {
 /// When nothing can be heard, or nothing can be shown any more, or a part failed; what was played is kept.
 pub fn run(mut world: World, input: Input, job: Job, log: Option<Log>, view: &mut dyn View) -> Result<Outcome, LiveError> {
     let stop = Arc::new(AtomicBool::new(false));
-    let (takes, card) = open(&world, input, &stop)?;
+    let (takes, card) = open(&world, input, job.ring_s, &stop)?;
     let keeper = Keeper::start(log, Arc::clone(&world.clock));
     let (teller, listener) = events();
     let analysis = Analysis {
@@ -123,14 +123,14 @@ pub fn run(mut world: World, input: Input, job: Job, log: Option<Log>, view: &mu
     Ok(outcome)
 }
 
-fn open(world: &World, input: Input, stop: &Arc<AtomicBool>) -> Result<(Box<dyn Takes>, Option<Card>), SoundError> {
+fn open(world: &World, input: Input, ring_s: f64, stop: &Arc<AtomicBool>) -> Result<(Box<dyn Takes>, Option<Card>), SoundError> {
     match input {
         Input::Card(wish) => {
-            let (card, takes) = Card::open((world.hosts)()?, wish)?;
+            let (card, takes) = Card::open((world.hosts)()?, wish, ring_s)?;
             Ok((Box::new(takes), Some(card)))
         }
         Input::Source { origin, source, pace } => {
-            let ring = feed(source, pace, FEED_S, Arc::clone(&world.clock), Arc::clone(stop));
+            let ring = feed(source, pace, ring_s, Arc::clone(&world.clock), Arc::clone(stop));
             Ok((Box::new(OneTake::new(origin, Box::new(ring))), None))
         }
     }

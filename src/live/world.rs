@@ -38,7 +38,7 @@ impl Keys for NoKeys {
 }
 
 /// Where sound cards come from; asked only when one is wanted.
-pub type Hosts = fn() -> Result<Arc<dyn Host>, SoundError>;
+pub type Hosts = Box<dyn Fn() -> Result<Arc<dyn Host>, SoundError>>;
 
 /// The world around a live run.
 pub struct World {
@@ -58,6 +58,11 @@ impl World {
     /// # Errors
     /// When signals cannot be listened to.
     pub fn real() -> io::Result<Self> {
-        Ok(Self { clock: Arc::new(SystemClock::default()), signals: Signals::listen()?, keys: Box::new(NoKeys), hosts: card::system })
+        Ok(Self {
+            clock: Arc::new(SystemClock::default()),
+            signals: Signals::listen()?,
+            keys: Box::new(NoKeys),
+            hosts: Box::new(card::system),
+        })
     }
 }

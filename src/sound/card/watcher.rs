@@ -9,8 +9,6 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-/// Sound that the analysis has not fetched yet, at most: a sound server that was stuck hands out what it kept (11 s, measured) in one burst.
-const RING_S: f64 = 12.0;
 const LOOK_EVERY: Duration = Duration::from_millis(20);
 /// No frame for so long: no sound arrives. Callbacks are up to 64 ms apart on a busy machine (measured).
 const STALLED: Duration = Duration::from_millis(300);
@@ -72,12 +70,12 @@ struct Opening {
 }
 
 impl Card {
-    /// Opens the card and waits until that is done or has failed.
+    /// Opens the card and waits until that is done or has failed. The analysis may be `ring_s` seconds behind before sound is lost.
     ///
     /// # Errors
     /// One sentence for the player.
-    pub fn open(host: Arc<dyn Host>, wish: CardWish) -> Result<(Self, CardTakes), SoundError> {
-        let opening = Opening::begin(&host, &wish);
+    pub fn open(host: Arc<dyn Host>, wish: CardWish, ring_s: f64) -> Result<(Self, CardTakes), SoundError> {
+        let opening = Opening::begin(&host, &wish, ring_s);
         let device = wish.device.clone().unwrap_or_else(|| "default".into());
         let (opened, source, pulse) =
             opening.outcome.recv_timeout(OPENING).unwrap_or_else(|_| Err(SoundError::CardHangs { device: device.clone() }))?;
@@ -89,7 +87,7 @@ impl Card {
         let takes = CardTakes::new(opened.device.clone(), parts_out, Arc::clone(&outage));
         // The receiver is alive: it was made above.
         let _ = parts.send(Part { ring: source, away_s: None });
-        let watcher = Watcher::new(host, wish, held, Outlets { parts, notice, outage });
+        let watcher = Watcher::new((host, wish, ring_s), held, Outlets { parts, notice, outage });
         std::thread::spawn(move || watcher.run(&stopped));
         Ok((Self { opened, notices, _stop: stop }, takes))
     }
@@ -109,14 +107,14 @@ impl Card {
 
 impl Opening {
     /// Opens on a thread of its own, which then keeps the stream until it is told to close it.
-    fn begin(host: &Arc<dyn Host>, wish: &CardWish) -> Self {
+    fn begin(host: &Arc<dyn Host>, wish: &CardWish, ring_s: f64) -> Self {
         let (tell, outcome) = bounded(1);
         let (close, closed) = bounded::<()>(0);
         let (host, wish) = (Arc::clone(host), wish.clone());
         std::thread::spawn(move || {
             let mut last = None;
             let stream = host.open(&wish, &mut |format| {
-                let (writer, source) = ring(format, RING_S);
+                let (writer, source) = ring(format, ring_s);
                 let pulse = Arc::new(Pulse::default());
                 last = Some((source, Arc::clone(&pulse)));
                 Arrival::new(writer, pulse, format.rate, format.channels)
@@ -144,6 +142,7 @@ struct Outlets {
 struct Watcher {
     host: Arc<dyn Host>,
     wish: CardWish,
+    ring_s: f64,
     outlets: Outlets,
     held: Option<Held>,
     opening: Option<Opening>,
@@ -157,11 +156,12 @@ struct Watcher {
 }
 
 impl Watcher {
-    fn new(host: Arc<dyn Host>, wish: CardWish, held: Held, outlets: Outlets) -> Self {
+    fn new((host, wish, ring_s): (Arc<dyn Host>, CardWish, f64), held: Held, outlets: Outlets) -> Self {
         let now = Instant::now();
         Self {
             host,
             wish,
+            ring_s,
             outlets,
             held: Some(held),
             opening: None,
@@ -257,7 +257,7 @@ impl Watcher {
                 Err(_) => {}
             }
         } else if self.trial.is_none() && now >= self.retry_at {
-            self.opening = Some(Opening::begin(&self.host, &self.wish));
+            self.opening = Some(Opening::begin(&self.host, &self.wish, self.ring_s));
         }
     }
 
