@@ -19,6 +19,7 @@ pub mod hum;
 pub mod partials;
 pub mod path;
 pub mod settled;
+pub mod smooth;
 
 use crate::units::{FrameTime, SampleRate};
 

@@ -1,11 +1,12 @@
 //! The settled tracker: for rows and for `trace`.
 
-use super::detector::Detector;
+use super::causal::SILENCE_DBFS;
+use super::detector::{Detector, LOWEST_HZ};
 use super::front::Front;
 use super::history::History;
-use super::partials::{Heterodyne, PARTIALS, Slice, look, mean_off_hz};
+use super::partials::{Heterodyne, Slice, look, mean_off_hz};
 use super::path::{Decision, Path, PathCosts};
-use super::{Reading, Sounding, Tracker, hop_frames};
+use super::{Reading, Sounding, Tracker, hop_frames, smooth};
 use crate::units::{FrameTime, SampleRate};
 
 /// Slices a hop.
@@ -15,10 +16,20 @@ const HALF_S: f64 = 0.014;
 /// Hops that the path looks ahead.
 const LOOK_AHEAD: usize = 56;
 
+/// Hops to each side that the curve is smoothed over before the partials are read along it: its own noise would come back.
+const CURVE_HALF: usize = 8;
+/// Neighbouring hops further apart than this are not one movement, cents.
+const STEP_CENTS: f64 = 80.0;
+
 #[derive(Clone, Copy, Debug, Default)]
-struct Coarse {
-    hz: f64,
+struct Heard {
+    /// What the path decided, cents above 1 Hz; `None` where there is no pitch.
+    coarse: Option<f64>,
     clarity: f32,
+    /// The smooth curve that the partials are read along, cents above 1 Hz.
+    curve: Option<f64>,
+    /// What the partials say, cents above 1 Hz.
+    read: Option<f64>,
 }
 
 /// See the module.
@@ -29,12 +40,20 @@ pub struct Settled {
     front: Front,
     detector: Detector,
     path: Path,
-    coarse: History<Coarse>,
+    heard: History<Heard>,
     heterodyne: Heterodyne,
     slices: History<Slice>,
+    stretch: Vec<f64>,
     next_candidates: u64,
+    next_curve: u64,
     next_slices: u64,
+    next_read: u64,
     next_reading: u64,
+    ended: bool,
+}
+
+fn hz(cents: f64) -> f64 {
+    (cents / 1200.0).exp2()
 }
 
 impl Settled {
@@ -51,20 +70,27 @@ impl Settled {
             hop,
             detector,
             path: Path::new(costs, LOOK_AHEAD),
-            coarse: History::new(512),
+            heard: History::new(512),
             heterodyne: Heterodyne::new(rate.as_f64()),
             slices: History::new(512 * SLICES),
+            stretch: Vec::with_capacity(512),
             front,
             next_candidates: 0,
+            next_curve: 0,
             next_slices: 0,
+            next_read: 0,
             next_reading: 0,
+            ended: false,
         }
     }
 
     fn decide(&mut self, decision: Decision) {
-        let coarse =
-            decision.map_or_else(Coarse::default, |(period, clarity)| Coarse { hz: self.front.slow_rate() / f64::from(period), clarity });
-        self.coarse.push(coarse);
+        let rate = self.front.slow_rate();
+        self.heard.push(decision.map_or_else(Heard::default, |(period, clarity)| Heard {
+            coarse: Some(1200.0 * (rate / f64::from(period)).log2()),
+            clarity,
+            ..Heard::default()
+        }));
     }
 
     fn advance(&mut self, emit: &mut dyn FnMut(Reading)) {
@@ -73,7 +99,6 @@ impl Settled {
         let patience = (0.006 * self.front.slow_rate()) as u64;
         while self.next_candidates * per_hop + self.detector.reach() + patience <= self.front.slow.end() {
             let candidates = self.detector.at(&self.front, self.next_candidates * per_hop);
-
             let at = self.next_candidates * self.hop as u64;
             let (before, after) = (self.rate.span(0.025).0, self.rate.span(0.015).0);
             let free = self.front.struck_between(at.saturating_sub(before), at + after);
@@ -85,53 +110,111 @@ impl Settled {
         self.refine(emit);
     }
 
+    /// Each stage goes as far as the one before it allows.
     fn refine(&mut self, emit: &mut dyn FnMut(Reading)) {
-        while self.next_slices + 1 < self.coarse.end() {
-            let n = self.next_slices;
-            let (a, b) = (self.coarse.get(n).unwrap_or_default().hz, self.coarse.get(n + 1).unwrap_or_default().hz);
-            let len = self.hop / SLICES;
-            for i in 0..SLICES {
-                let from = n * self.hop as u64 + (i * len) as u64;
-                let mut slice = Slice::default();
-                if let (true, Some(x)) = (a > 0.0 || b > 0.0, self.front.full.slice(from, len)) {
-                    let (a, b) = (if a > 0.0 { a } else { b }, if b > 0.0 { b } else { a });
-                    let (u, v) = (i as f64 / SLICES as f64, (i + 1) as f64 / SLICES as f64);
-                    slice = self.heterodyne.block(x, a + (b - a) * u, a + (b - a) * v);
-                }
-                self.slices.push(slice);
-            }
-            self.next_slices += 1;
+        let wait = |n: usize| if self.ended { 0 } else { n as u64 };
+        let (curve_wait, read_reach, smooth_wait) = (wait(CURVE_HALF), self.read_reach(), wait(smooth::REACH));
+        let read_wait = wait(read_reach);
+        while self.next_curve + curve_wait < self.heard.end() {
+            self.smooth_curve();
         }
-        let half: f64 = HALF_S;
-        let reach = (half.max(0.04) * self.rate.as_f64() / self.hop as f64).ceil() as u64;
-        while self.next_reading + reach < self.next_slices {
-            self.emit(half, reach, emit);
+        while self.next_slices + u64::from(!self.ended) < self.next_curve {
+            self.demodulate();
+        }
+        while self.next_read + read_wait < self.next_slices {
+            self.read(read_reach as u64);
+        }
+        while self.next_reading + smooth_wait < self.next_read {
+            self.say(emit);
         }
     }
 
-    fn emit(&mut self, half: f64, reach: u64, emit: &mut dyn FnMut(Reading)) {
+    /// Hops to each side that the partials are read over at most: 2.5 periods of the lowest note.
+    fn read_reach(&self) -> usize {
+        (2.5 / LOWEST_HZ * self.rate.as_f64() / self.hop as f64).ceil() as usize
+    }
+
+    /// Fills `stretch` with the values around hop `n` that belong to the same movement; gives the place of `n` among them.
+    fn gather(&mut self, n: u64, reach: usize, value: impl Fn(&Heard) -> Option<f64>) -> Option<usize> {
+        let at = |i: u64| self.heard.get(i).and_then(|h| value(&h));
+        let middle = at(n)?;
+        self.stretch.clear();
+        let (mut from, mut last) = (n, middle);
+        while from > 0 && n - from < reach as u64 {
+            match at(from - 1) {
+                Some(v) if (v - last).abs() < STEP_CENTS => (from, last) = (from - 1, v),
+                _ => break,
+            }
+        }
+        let mut last = at(from)?;
+        for i in from..=n + reach as u64 {
+            match at(i) {
+                Some(v) if (v - last).abs() < STEP_CENTS => {
+                    self.stretch.push(v);
+                    last = v;
+                }
+                _ => break,
+            }
+        }
+        Some((n - from) as usize)
+    }
+
+    fn smooth_curve(&mut self) {
+        let n = self.next_curve;
+        self.next_curve += 1;
+        let Some(at) = self.gather(n, CURVE_HALF, |h| h.coarse) else { return };
+        let smooth = smooth::parabola(&self.stretch, at, CURVE_HALF).map_or(self.stretch[at], |(v, _)| v);
+        if let Some(heard) = self.heard.get(n) {
+            self.heard.set(n, Heard { curve: Some(smooth), ..heard });
+        }
+    }
+
+    fn demodulate(&mut self) {
+        let n = self.next_slices;
+        self.next_slices += 1;
+        let curve = |n: u64| self.heard.get(n).and_then(|h| h.curve);
+        let (a, b) = (curve(n), curve(n + 1));
+        let len = self.hop / SLICES;
+        for i in 0..SLICES {
+            let from = n * self.hop as u64 + (i * len) as u64;
+            let mut slice = Slice::default();
+            if let (Some(a), Some(b), Some(x)) = (a.or(b), b.or(a), self.front.full.slice(from, len)) {
+                let (a, b) = if (a - b).abs() < STEP_CENTS { (hz(a), hz(b)) } else { (hz(a), hz(a)) };
+                let (u, v) = (i as f64 / SLICES as f64, (i + 1) as f64 / SLICES as f64);
+                slice = self.heterodyne.block(x, a + (b - a) * u, a + (b - a) * v);
+            }
+            self.slices.push(slice);
+        }
+    }
+
+    fn read(&mut self, reach: u64) {
+        let n = self.next_read;
+        self.next_read += 1;
+        let Some((heard, curve)) = self.heard.get(n).and_then(|h| Some((h, h.curve?))) else { return };
+        let base = hz(curve);
+        let half = HALF_S.max(2.5 / base);
+        let step = self.hop as f64 / SLICES as f64 / self.rate.as_f64();
+        let near = ((half / step / SLICES as f64).ceil() as u64).min(reach);
+        let from = n.saturating_sub(near);
+        let to = (n + near).min(self.next_slices);
+        let first = (from as f64 - n as f64) * SLICES as f64 * step + 0.5 * step - 0.5 / self.rate.as_f64();
+        let Some(slices) = self.slices.slice(from * SLICES as u64, (to - from) as usize * SLICES) else { return };
+        let off = mean_off_hz(&look(slices, first, step, half)).filter(|off| (off / base).abs() < 0.03).unwrap_or(0.0);
+        self.heard.set(n, Heard { read: Some(1200.0 * (base + off).log2()), ..heard });
+    }
+
+    fn say(&mut self, emit: &mut dyn FnMut(Reading)) {
         let n = self.next_reading;
         self.next_reading += 1;
-        let coarse = self.coarse.get(n).unwrap_or_default();
-        let at = n * self.hop as u64;
-        let mut sounding = Sounding::Unpitched;
-        if coarse.hz > 0.0 {
-            let half = half.max(2.5 / coarse.hz);
-            let from = n.saturating_sub(reach);
-            let to = (n + reach).min(self.next_slices);
-            let step = self.hop as f64 / SLICES as f64 / self.rate.as_f64();
-            let first = (from as f64 - n as f64) * SLICES as f64 * step + 0.5 * step - 0.5 / self.rate.as_f64();
-            let mut hz = coarse.hz;
-            if let Some(slices) = self.slices.slice(from * SLICES as u64, ((to - from) as usize) * SLICES) {
-                let partials: [_; PARTIALS] = look(slices, first, step, half);
-                if let Some(off) = mean_off_hz(&partials) {
-                    hz += off;
-                }
-            }
-            sounding = Sounding::Pitched { hz, clarity: coarse.clarity };
-        }
-        let level_dbfs = self.front.level(at, self.rate.span(0.01).0);
-        emit(Reading { at: FrameTime(at), ready: FrameTime(at), level_dbfs, sounding });
+        let at = FrameTime(n * self.hop as u64);
+        let level_dbfs = self.front.level(at.0, self.rate.span(0.01).0);
+        let clarity = self.heard.get(n).unwrap_or_default().clarity;
+        let sounding = match self.gather(n, smooth::REACH, |h| h.read) {
+            _ if level_dbfs.is_none_or(|l| l < SILENCE_DBFS) => Sounding::Silent,
+            None => Sounding::Unpitched,
+            Some(at) => Sounding::Pitched { hz: hz(smooth::adaptive(&self.stretch, at)), clarity },
+        };
+        emit(Reading { at, ready: FrameTime(self.front.full.end().saturating_sub(1)), level_dbfs, sounding });
     }
 }
 
@@ -157,6 +240,7 @@ impl Tracker for Settled {
         for d in open {
             self.decide(d);
         }
+        self.ended = true;
         self.refine(emit);
     }
 }
