@@ -16,11 +16,16 @@ const QUIET_S: f64 = 0.003;
 const PEAK_S: f64 = 0.05;
 /// The largest rise is measured over a window about so long.
 const WINDOW_S: f64 = 0.006;
-/// At this part of its peak a stroke has certainly begun; pulses of a low string grow over two or three periods.
-const BEGUN: f32 = 0.5;
+/// At these parts of its peak a stroke has begun: at the first one, unless that is a pulse of the old note.
+const BEGUN: [f32; 2] = [0.5, 0.9];
 /// Parts of the peak, tried from the lowest: a tenth where nothing else sounds.
 const THRESHOLDS: [f32; 8] = [0.1, 0.14, 0.2, 0.28, 0.4, 0.56, 0.7, 0.85];
-
+/// The mean level steps by this factor where a stroke begins (4 dB).
+const CLEAR_STEP: f32 = 1.6;
+/// Part of the largest step that an earlier one must have.
+const COMPARABLE: f32 = 0.4;
+/// The means are taken over so long on each side.
+const SIDE_S: f64 = 0.01;
 /// How fast the loudest is forgotten: a player gets softer, too.
 const FORGET_DB_PER_S: f64 = 3.0;
 
@@ -46,6 +51,7 @@ pub(super) struct Envelope {
     high_pass: [HighPass; 2],
     search: u64,
     quiet: u64,
+    side: u64,
     peak: u64,
     window: u64,
     loudest: f32,
@@ -87,6 +93,7 @@ impl Envelope {
             high_pass: [HighPass { keep, before: 0.0, out: 0.0 }; 2],
             search: blocks(SEARCH_S),
             quiet: blocks(QUIET_S),
+            side: blocks(SIDE_S),
             peak: blocks(PEAK_S),
             window: blocks(WINDOW_S),
             loudest: 0.0,
@@ -134,13 +141,38 @@ impl Envelope {
         let window = near.saturating_sub(self.window).max(from);
         let to = (near + self.peak).min(self.count);
         let peak = (window..to).map(|block| self.value(block)).fold(0.0, f32::max);
-        let begun = (window..to).find(|&block| self.value(block) >= BEGUN * peak).unwrap_or(window);
-        let at = THRESHOLDS.iter().find_map(|part| self.quiet_end(from, begun, part * peak)).unwrap_or(begun);
+        let at = self.begin(from, window, to);
         Onset {
             at: self.start + at * self.block as u64,
             height: if self.loudest > 0.0 { (peak / self.loudest).min(1.0) } else { 1.0 },
             before: at * self.block as u64,
         }
+    }
+
+    /// The earliest of the instants after quiet stretches at which the level steps clearly and not much less than at any of them.
+    fn begin(&self, from: u64, window: u64, to: u64) -> u64 {
+        let peak = (window..to).map(|block| self.value(block)).fold(0.0, f32::max);
+        let mut candidates = [[(window, 0.0); THRESHOLDS.len()]; BEGUN.len()];
+        for (row, height) in candidates.iter_mut().zip(BEGUN) {
+            let begun = (window..to).find(|&block| self.value(block) >= height * peak).unwrap_or(window);
+            for (candidate, part) in row.iter_mut().zip(THRESHOLDS) {
+                if let Some(at) = self.quiet_end(from, begun, part * peak) {
+                    *candidate = (at, self.step(at));
+                }
+            }
+        }
+        let largest = candidates.as_flattened().iter().map(|c| c.1).fold(0.0, f32::max);
+        let clear = (COMPARABLE * largest).max(CLEAR_STEP.min(largest));
+        candidates.as_flattened().iter().find(|c| c.1 >= clear).map_or(window, |c| c.0)
+    }
+
+    /// The mean level of the 10 ms after `at` over that of the 10 ms before: the pulses of an old low note are no step.
+    fn step(&self, at: u64) -> f32 {
+        let mean = |from: u64, to: u64| (from..to).map(|block| self.value(block)).sum::<f32>() / (to - from).max(1) as f32;
+        let oldest = self.count.saturating_sub(self.blocks.len() as u64);
+        let before = mean(at.saturating_sub(self.side).max(oldest), at);
+        let after = mean(at, (at + self.side).min(self.count));
+        if before > 0.0 { after / before } else { f32::MAX }
     }
 
     /// The end of the last quiet stretch before `begun`. Before the first sample all was quiet, for all that is known.

@@ -11,7 +11,7 @@ const WINDOW_S: f64 = 0.0053;
 /// Windows step by a quarter, so that a Hann window misses nothing.
 const STEPS_A_WINDOW: usize = 4;
 /// How far back a window is compared: more than a period of 60 Hz.
-const PAST_S: f64 = 0.02;
+const PAST_S: f64 = 0.016;
 /// Above it pickups give noise alone.
 const HIGHEST_HZ: f64 = 12_000.0;
 /// What one band may count.
