@@ -1,5 +1,6 @@
 //! The fine envelope of the last tenths of a second, and the instant at which a stroke begins in it.
 
+use super::LOOK_AHEAD_S;
 use crate::units::SampleRate;
 
 /// Kept: a stroke's longest wait, what is searched before it, and some.
@@ -33,6 +34,8 @@ const FORGET_DB_PER_S: f64 = 3.0;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Onset {
     pub(super) at: u64,
+    /// Its peak, high-passed.
+    pub(super) peak: f32,
     /// Its peak against the loudest heard lately (itself included): 1 or less.
     pub(super) height: f32,
     /// Frames heard before it.
@@ -50,6 +53,7 @@ pub(super) struct Envelope {
     start: u64,
     high_pass: [HighPass; 2],
     search: u64,
+    look_back: u64,
     quiet: u64,
     side: u64,
     peak: u64,
@@ -68,7 +72,7 @@ struct HighPass {
 
 impl HighPass {
     fn next(&mut self, sample: f32) -> f32 {
-        // Adding and taking away keeps the filter's tail out of the subnormal numbers without changing what can be heard.
+        // A subnormal tail would cost a hundred times as much.
         self.out = self.keep * (self.out + sample - self.before);
         if self.out.abs() < f32::MIN_POSITIVE {
             self.out = 0.0;
@@ -92,6 +96,7 @@ impl Envelope {
             start: 0,
             high_pass: [HighPass { keep, before: 0.0, out: 0.0 }; 2],
             search: blocks(SEARCH_S),
+            look_back: blocks(LOOK_AHEAD_S) - 1,
             quiet: blocks(QUIET_S),
             side: blocks(SIDE_S),
             peak: blocks(PEAK_S),
@@ -135,7 +140,7 @@ impl Envelope {
     /// The beginning of the stroke whose largest rise was measured over the window that ends at `frame`.
     pub(super) fn onset(&self, frame: u64) -> Onset {
         let near = (frame.saturating_sub(self.start) / self.block as u64).min(self.count);
-        let oldest = self.count.saturating_sub(self.blocks.len() as u64);
+        let oldest = self.count.saturating_sub(self.look_back);
         let from = near.saturating_sub(self.search).max(oldest);
         // The window of the largest rise holds the stroke; what sounded before it may be louder and is not its peak.
         let window = near.saturating_sub(self.window).max(from);
@@ -144,6 +149,7 @@ impl Envelope {
         let at = self.begin(from, window, to);
         Onset {
             at: self.start + at * self.block as u64,
+            peak,
             height: if self.loudest > 0.0 { (peak / self.loudest).min(1.0) } else { 1.0 },
             before: at * self.block as u64,
         }

@@ -1,4 +1,4 @@
-//! The rise: how much louder the last few milliseconds are than the loudest of the 20 ms before, in the mean over bands.
+//! The rise: how much louder the last few milliseconds are than the loudest of the 16 ms before, in the mean over bands.
 
 use std::sync::Arc;
 
@@ -10,7 +10,7 @@ use crate::units::SampleRate;
 const WINDOW_S: f64 = 0.0053;
 /// Windows step by a quarter, so that a Hann window misses nothing.
 const STEPS_A_WINDOW: usize = 4;
-/// How far back a window is compared: more than a period of 60 Hz.
+/// How far back the ends of the windows lie that it is compared with; with their length that is more than a period of 60 Hz.
 const PAST_S: f64 = 0.016;
 /// Above it pickups give noise alone.
 const HIGHEST_HZ: f64 = 12_000.0;
@@ -37,6 +37,8 @@ pub(super) struct RiseMeter {
     /// Bins `edges[k]..edges[k + 1]` are band `k`.
     edges: Vec<usize>,
     now: Vec<f32>,
+    /// The loudest of the past in each band.
+    before: Vec<f32>,
     /// Widened bands of the last steps, a ring; all zero before anything was heard.
     past: Vec<Vec<f32>>,
     next_past: usize,
@@ -107,6 +109,7 @@ impl RiseMeter {
             step,
             edges,
             now: vec![0.0; bands],
+            before: vec![0.0; bands],
             past: vec![vec![0.0; bands]; steps],
             next_past: 0,
             loudest: 0.0,
@@ -150,15 +153,18 @@ impl RiseMeter {
     }
 
     /// The newest windows overlap this one and hold part of the same stroke: only those that do not are the past.
-    fn rise(&self) -> f32 {
-        let silence = SILENCE.max(self.loudest * BELOW_LOUDEST);
+    fn rise(&mut self) -> f32 {
+        self.before.fill(0.0);
         let old = self.past.len() - (STEPS_A_WINDOW - 1);
-        let mut sum = 0.0;
-        for (band, &now) in self.now.iter().enumerate() {
-            let before = (0..old).map(|k| self.past[(self.next_past + k) % self.past.len()][band]).fold(0.0, f32::max);
-            let ratio = (now + silence) / (before + silence);
-            sum += (10.0 * ratio.log10()).clamp(0.0, MOST_DB);
+        for k in 0..old {
+            let bands = &self.past[(self.next_past + k) % self.past.len()];
+            for (before, &band) in self.before.iter_mut().zip(bands) {
+                *before = before.max(band);
+            }
         }
+        let silence = SILENCE.max(self.loudest * BELOW_LOUDEST);
+        let rises = self.now.iter().zip(&self.before).filter(|(now, before)| now > before);
+        let sum: f32 = rises.map(|(now, before)| (10.0 * ((now + silence) / (before + silence)).log10()).min(MOST_DB)).sum();
         sum / self.now.len() as f32
     }
 

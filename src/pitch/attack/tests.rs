@@ -1,5 +1,3 @@
-#![expect(clippy::unwrap_used, reason = "a test may panic")]
-
 use std::f64::consts::TAU;
 
 use proptest::prelude::*;
@@ -202,6 +200,40 @@ fn after_a_loss_times_go_on_and_the_sound_is_an_opening() {
     assert!((settled[1].at.seconds(rate(RATE)) - 1.6).abs() < 0.001);
 }
 
+#[test]
+fn a_rattle_of_a_string_just_struck_is_no_stroke() {
+    // Hiss, and 10 dB more of it for 8 ms in the ringing note.
+    let rattle = seconds(0.36, RATE)..seconds(0.368, RATE);
+    let hiss = noise(seconds(1.0, RATE), 11);
+    let mut sound: Vec<f64> = hiss.iter().enumerate().map(|(i, x)| if rattle.contains(&i) { 0.0095 * x } else { 0.003 * x }).collect();
+    pluck(&mut sound, RATE, 0.3, 220.0, 0.4);
+    assert_struck_at(&sound, RATE, &[0.3]);
+}
+
+#[test]
+fn a_backing_that_swells_20_db_softer_is_no_stroke() {
+    let frames = seconds(2.5, RATE);
+    let mut sound = vec![0.0; frames];
+    pluck(&mut sound, RATE, 0.3, 220.0, 0.4);
+    damp(&mut sound, RATE, 1.2);
+    let chord = [146.8, 174.6, 220.0].map(|f0| tone(frames, RATE, f0, |_| 0.0));
+    for (i, sample) in sound.iter_mut().enumerate() {
+        let fade = ((i as f64 / f64::from(RATE) - 1.6) / 0.15).clamp(0.0, 1.0);
+        *sample += 0.03 * fade * chord.iter().map(|tone| tone[i]).sum::<f64>();
+    }
+    assert_struck_at(&sound, RATE, &[0.3]);
+}
+
+#[test]
+fn a_low_note_struck_again_with_a_finger_on_it_for_a_moment_is_found_through_distortion() {
+    let mut sound = vec![0.0; seconds(1.5, RATE)];
+    pluck(&mut sound, RATE, 0.3, 110.0, 0.3);
+    damp(&mut sound, RATE, 0.775);
+    pluck(&mut sound, RATE, 0.8, 110.0, 0.3);
+    let driven: Vec<f64> = sound.iter().map(|x| 0.5 * (20.0 * x).tanh()).collect();
+    assert_struck_at(&driven, RATE, &[0.3, 0.8]);
+}
+
 /// Two notes, the second over the first, from somewhere in the first second, in a little noise.
 fn two_notes() -> impl Strategy<Value = Vec<f32>> {
     (0.1..0.5, 80.0..900.0, 0.1..0.4, 80.0..900.0, 0.05..0.4, any::<u64>()).prop_map(|(at, low, wait, high, loud, seed)| {
@@ -218,6 +250,17 @@ proptest! {
     #[test]
     fn how_the_samples_are_cut_changes_nothing(sound in two_notes(), block in 1_usize..2000) {
         prop_assert_eq!(all(&sound, 16_000, block), all(&sound, 16_000, 512));
+    }
+
+    #[test]
+    fn each_early_stroke_is_settled_in_time(sound in two_notes()) {
+        let found = all(&sound, 16_000, 512);
+        for (i, attack) in found.iter().enumerate() {
+            prop_assert!(attack.ready.since(attack.at).seconds(rate(16_000)) <= LOOK_AHEAD_S);
+            if attack.stage == Stage::Early {
+                prop_assert!(found.get(i + 1).is_some_and(|next| next.stage == Stage::Settled && next.struck), "{:?}", found);
+            }
+        }
     }
 
     #[test]
