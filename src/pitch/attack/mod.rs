@@ -30,7 +30,7 @@ use rise::RiseMeter;
 pub const LOOK_AHEAD_S: f64 = 0.1;
 
 /// Rise in dB from which an attack is a pick stroke. Measured on 128 strokes of recorded electric guitars, clean, driven and under noise,
-/// hum, backing and other strings: the weakest rises by 2.9 dB, hammer-ons and the entry of a backing by up to 2.3.
+/// hum, backing and other strings: the weakest rises by 3.5 dB, hammer-ons and the entry of a backing by up to 2.3.
 pub const STRUCK_RISE_DB: f32 = 2.4;
 
 /// A soft sound must stand out more: dB of rise asked for each dB that its peak is below [`SOFT_DB`] under the loudest heard lately.
