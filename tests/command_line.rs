@@ -30,7 +30,7 @@ fn every_command_has_a_page_of_help() {
         let ran = program.run(&[name, "--help"]);
         ran.assert_succeeds();
         assert!(ran.stdout.contains(&format!("Usage: landfall {name}")), "{name}: {}", ran.stdout);
-        assert!(ran.stdout.contains("Example"), "the page of {name} has no example");
+        assert!(ran.stdout.contains(&format!("\n  landfall {name}")), "the page of {name} has no example");
         assert!(command.get_about().is_some_and(|about| about.to_string().len() > 10), "{name} has no line in the list");
         assert!(ran.stdout.lines().all(|line| line.chars().count() <= 100), "the page of {name} is wider than 100 columns");
     }

@@ -332,7 +332,7 @@ fn a_loss_in_any_kind_of_input_is_a_gap_of_its_length_at_its_place() {
     let mut writer = hound::WavWriter::create(&wav, spec).unwrap();
     (0..9000).for_each(|frame| writer.write_sample(sample_of(frame)).unwrap());
     writer.finalize().unwrap();
-    let file = landfall::sound::WithGaps::new(Box::new(FileSource::open(&wav).unwrap()), vec![(4000, 1300)]);
+    let file = landfall::sound::WithGaps::new(Box::new(FileSource::open(&wav).unwrap()), vec![(4000, 1300)], Vec::new());
     let file = Input::Source { origin: Origin { kind: "file", name: None }, source: Box::new(file), pace: Pace::Fast };
     let synth = played(source.clone(), Pace::AsPlayed);
     for (kind, input, world) in [("card", from_card, card_world), ("file", file, world(LONG)), ("fake", synth, world(LONG))] {

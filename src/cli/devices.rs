@@ -7,7 +7,8 @@ use std::fmt::Write;
 /// Arguments of `devices`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "The name in the first column is what `--device` takes; a part of it will do where it fits one device alone.\n\
-    Nothing is opened to make this list, so a device in use is listed like any other.")]
+    Nothing is opened to make this list, so a device in use is listed like any other.\n\n\
+    Examples:\n  landfall devices\n  landfall devices | grep -i usb")]
 pub struct Args {}
 
 impl Args {

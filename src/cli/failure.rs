@@ -42,6 +42,11 @@ pub fn print_bytes(bytes: &[u8]) -> Result<(), Failure> {
     out.write_all(bytes).and_then(|()| out.flush()).map_err(stdout_failure)
 }
 
+/// Says on standard error what the player should know although all goes well.
+pub fn remark(text: impl std::fmt::Display) {
+    let _ = writeln!(io::stderr(), "landfall: {}", one_line(&text.to_string()));
+}
+
 /// What went wrong on standard output, as a sentence; a closed pipe stays what it is.
 #[must_use]
 pub fn stdout_failure(error: io::Error) -> Failure {

@@ -31,9 +31,10 @@ fn page(mut program: clap::Command) -> io::Result<String> {
     man.render_name_section(&mut roff)?;
     man.render_synopsis_section(&mut roff)?;
     man.render_description_section(&mut roff)?;
-    let mut page = text(roff);
+    let mut page = text(&roff);
     for command in program.get_subcommands() {
-        page.push_str(&format!(".SH \"{}\"\n", command.get_bin_name().unwrap_or(command.get_name()).to_uppercase()));
+        let name = command.get_bin_name().unwrap_or(command.get_name()).to_uppercase();
+        page.extend([".SH \"", &name, "\"\n"]);
         let mut roff = Vec::new();
         let man = Man::new(command.clone());
         man.render_synopsis_section(&mut roff)?;
@@ -41,11 +42,11 @@ fn page(mut program: clap::Command) -> io::Result<String> {
         man.render_options_section(&mut roff)?;
         man.render_extra_section(&mut roff)?;
         // A section of the command's own page is a part of its section here.
-        page.push_str(&text(roff).replace("\n.SH ", "\n.SS ").replace("\n.SS EXTRA", "\n.SS EXAMPLES"));
+        page.push_str(&text(&roff).replace("\n.SH ", "\n.SS ").replace("\n.SS EXTRA", "\n.SS EXAMPLES"));
     }
     Ok(page)
 }
 
-fn text(roff: Vec<u8>) -> String {
-    String::from_utf8_lossy(&roff).into_owned()
+fn text(roff: &[u8]) -> String {
+    String::from_utf8_lossy(roff).into_owned()
 }

@@ -7,12 +7,16 @@ pub mod config;
 pub mod devices;
 pub mod directories;
 mod failure;
+pub mod grade;
 pub mod man;
+mod rows_out;
 pub mod settings;
 mod start;
+mod take;
+pub mod trace;
 
 pub use failure::{Failure, WrongUse, exit_code};
-use failure::{print, print_bytes};
+use failure::{print, print_bytes, remark, stdout_failure};
 
 /// landfall listens to a lead guitar and says, in cents and milliseconds, whether each bend landed.
 #[derive(Debug, Parser)]
@@ -26,6 +30,10 @@ pub struct Cli {
 /// All commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Grade the bends of recorded takes
+    Grade(grade::Args),
+    /// The pitch of a recorded take, reading by reading, as CSV
+    Trace(trace::Args),
     /// Show the settings and where each came from
     Config(config::Args),
     /// Print the completion script of a shell
@@ -44,6 +52,8 @@ impl Cli {
     pub fn run(self) -> Result<(), Failure> {
         match self.command {
             None => start::run(),
+            Some(Command::Grade(args)) => args.run(),
+            Some(Command::Trace(args)) => args.run(),
             Some(Command::Config(args)) => args.run(),
             Some(Command::Completions(args)) => args.run(),
             Some(Command::Devices(args)) => args.run(),

@@ -13,5 +13,6 @@ pub mod feeder;
 pub mod keeper;
 pub mod recorder;
 pub mod session;
+pub mod settled;
 pub mod signals;
 pub mod world;

@@ -7,7 +7,9 @@ pub mod log;
 mod played_at;
 pub mod row;
 pub mod sidecar;
+pub mod table;
 pub mod trace;
+pub mod whole;
 
 pub use graded::Setting;
 pub use played_at::PlayedAt;

@@ -24,7 +24,7 @@
 //! Times count frames of the take. A gap stands in the sound as silence of the same length. Fields that this version does
 //! not know are kept out of the way, so that a take of a newer version can still be graded; a field of the wrong kind is an error with its line.
 
-use super::LogbookError;
+use super::{LogbookError, whole};
 use serde::{Deserialize, Serialize};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -143,12 +143,7 @@ impl Sidecar {
         let path = Self::beside(take);
         let unwritable = |reason| LogbookError::unwritable(&path, reason);
         let text = toml::to_string(self).map_err(|error| unwritable(std::io::Error::other(error)))?;
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let mut file = tempfile::NamedTempFile::new_in(folder).map_err(unwritable)?;
-        std::io::Write::write_all(&mut file, text.as_bytes()).map_err(unwritable)?;
-        file.as_file().sync_data().map_err(unwritable)?;
-        file.persist(&path).map_err(|error| unwritable(error.error))?;
-        Ok(())
+        whole::exchange(&path, text.as_bytes()).map_err(unwritable)
     }
 }
 

@@ -1,5 +1,5 @@
-//! A kept take holds silence where sound was lost, and its sidecar says where. Heard again, these stretches are losses as they were
-//! when it was recorded, so that the take is analysed as it was live.
+//! A kept take holds silence where sound was lost or was no number, and its sidecar says where. Heard again, these stretches are what they
+//! were when it was recorded, so that the take is analysed as it was live.
 
 use super::{Format, Heard, SoundError, Source};
 
@@ -9,18 +9,20 @@ pub struct WithGaps {
     /// First frame and length, in order, apart from each other; those ahead only.
     gaps: std::vec::IntoIter<(u64, u64)>,
     next: Option<(u64, u64)>,
+    /// First frame and length of what was no number.
+    invalid: Vec<(u64, u64)>,
     position: u64,
     skipped: Vec<f32>,
 }
 
 impl WithGaps {
-    /// `gaps` are first frames and lengths in any order; where they overlap, the later begins after the earlier.
+    /// `gaps` and `invalid` are first frames and lengths in any order; where gaps overlap, each frame is lost once.
     #[must_use]
-    pub fn new(source: Box<dyn Source>, mut gaps: Vec<(u64, u64)>) -> Self {
+    pub fn new(source: Box<dyn Source>, mut gaps: Vec<(u64, u64)>, invalid: Vec<(u64, u64)>) -> Self {
         gaps.sort_unstable();
         gaps.retain(|(_, frames)| *frames > 0);
         let mut gaps = gaps.into_iter();
-        Self { source, next: gaps.next(), gaps, position: 0, skipped: Vec::new() }
+        Self { source, next: gaps.next(), gaps, invalid, position: 0, skipped: Vec::new() }
     }
 
     /// Reads over the gap that begins here; what the file does not hold of it is not lost but was never there.
@@ -36,6 +38,16 @@ impl WithGaps {
                 Ok(Heard::Lost(frames))
             }
             other => Ok(self.counted(other)),
+        }
+    }
+
+    /// Makes no numbers of what was none.
+    fn spoil(&self, samples: &mut [f32], channels: usize) {
+        let frames = (samples.len() / channels) as u64;
+        for (at, length) in &self.invalid {
+            let from = at.saturating_sub(self.position).min(frames) as usize;
+            let to = at.saturating_add(*length).saturating_sub(self.position).min(frames) as usize;
+            samples[from * channels..to.max(from) * channels].fill(f32::NAN);
         }
     }
 
@@ -68,6 +80,7 @@ impl Source for WithGaps {
         let room = out.len().min(ahead.saturating_mul(channels));
         let heard = self.source.next(&mut out[..room])?;
         if let Heard::Filled(samples) = heard {
+            self.spoil(&mut out[..samples], channels);
             self.position += (samples / channels) as u64;
         }
         Ok(self.counted(heard))
@@ -98,11 +111,16 @@ mod tests {
     }
 
     fn heard(gaps: &[(u64, u64)]) -> Vec<Option<u64>> {
-        let mut source = WithGaps::new(Box::new(Counting(0)), gaps.to_vec());
+        frames(WithGaps::new(Box::new(Counting(0)), gaps.to_vec(), Vec::new()))
+    }
+
+    fn frames(mut source: WithGaps) -> Vec<Option<u64>> {
         let (mut out, mut frames) = ([0.0; 10], Vec::new());
         loop {
             match source.next(&mut out).unwrap() {
-                Heard::Filled(samples) => frames.extend(out[..samples].iter().step_by(2).map(|sample| Some(*sample as u64))),
+                Heard::Filled(samples) => {
+                    frames.extend(out[..samples].iter().step_by(2).map(|sample| (!sample.is_nan()).then_some(*sample as u64)));
+                }
                 Heard::Lost(lost) => frames.extend((0..lost).map(|_| None)),
                 Heard::Waiting => unreachable!("a counter never waits"),
                 Heard::Ended => return frames,
@@ -116,6 +134,13 @@ mod tests {
         let lost = |frame: &u64| *frame < 3 || (50..59).contains(frame) || *frame >= 95;
         let expected: Vec<Option<u64>> = (0..100).map(|frame| (!lost(&frame)).then_some(frame)).collect();
         assert_eq!(frames, expected);
+    }
+
+    #[test]
+    fn what_was_no_number_is_none_again() {
+        let invalid = vec![(13, 4), (98, 50)];
+        let expected: Vec<Option<u64>> = (0..100).map(|frame| (!(13..17).contains(&frame) && frame < 98).then_some(frame)).collect();
+        assert_eq!(frames(WithGaps::new(Box::new(Counting(0)), Vec::new(), invalid)), expected);
     }
 
     #[test]

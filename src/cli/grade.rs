@@ -1,0 +1,173 @@
+//! `landfall grade TAKE...`.
+
+use super::rows_out::{CsvTo, one_of};
+use super::settings::{Given, a4, channel, tolerance};
+use super::take::Take;
+use super::{Failure, WrongUse, print, remark};
+use crate::grading::{Attempt, Technique, Tolerance};
+use crate::live::ears::Settles;
+use crate::live::settled::SettledLoop;
+use crate::logbook::log::Log;
+use crate::logbook::sidecar::Asked;
+use crate::logbook::table::table;
+use crate::logbook::{Row, Setting};
+use crate::practice::{AskedError, Wanted, bend_size};
+use crate::sound::Next;
+use crate::units::A4;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `grade`.
+#[derive(Debug, clap::Args)]
+#[command(
+    long_about = "Grade the bends of recorded takes: each bent note is one line, with where it landed, how it held and where the release came home, \
+                  in cents (negative is flat) and seconds.\n\n\
+                  Without --chord, --target or --bend each bend says itself what it meant: the note nearest to where it was held. \
+                  What a take of landfall's own was recorded with holds here too, unless an option says otherwise. \
+                  A scoop with the bar sounds like a bend and is graded as one.",
+    after_help = "Examples:\n  landfall grade solo.wav                        a table\n  \
+                  landfall grade --chord Gm7 solo.flac           bends are meant for the notes of Gm7\n  \
+                  landfall grade --bend whole --csv bends.csv solo.wav\n  \
+                  landfall grade --csv - *.wav > all.csv         every measure, for a spreadsheet\n  \
+                  landfall grade --log attempts.csv solo.wav     add the rows to a log"
+)]
+pub struct Args {
+    /// WAV, FLAC, Ogg Vorbis or MP3 files
+    #[arg(required = true, value_name = "TAKE")]
+    takes: Vec<PathBuf>,
+    /// The drill that was played
+    #[arg(long, value_name = "NAME")]
+    drill: Option<String>,
+    /// The chord that bends should land in, such as Gm7
+    #[arg(long, value_name = "CHORD")]
+    chord: Option<String>,
+    /// The note that bends should reach: A4, or A in any octave
+    #[arg(long, value_name = "NOTE", conflicts_with = "bend")]
+    target: Option<String>,
+    /// The size that bends should have: quarter, half, whole, one-and-a-half, two, or cents
+    #[arg(long, value_name = "SIZE", value_parser = bend_size)]
+    bend: Option<f64>,
+    /// What was asked for: bend, bend-release, pre-bend or pre-bend-release
+    #[arg(long, value_name = "NAME", value_parser = str::parse::<Technique>)]
+    technique: Option<Technique>,
+    /// How far off, in cents, still counts as in tune [default: as recorded, else 10]
+    #[arg(long, value_name = "CENTS", value_parser = tolerance)]
+    tolerance: Option<f64>,
+    /// The tuning reference in Hz [default: as recorded, else 440]
+    #[arg(long, value_name = "HZ", value_parser = a4)]
+    a4: Option<A4>,
+    /// The channel to listen to, from 1 [default: the louder one]
+    #[arg(long, value_name = "N", value_parser = channel)]
+    channel: Option<u16>,
+    /// Write the rows as CSV to a file, or to standard output with -
+    #[arg(long, value_name = "FILE")]
+    csv: Option<CsvTo>,
+    /// Add the rows to a log
+    #[arg(long, value_name = "FILE")]
+    log: Option<PathBuf>,
+}
+
+impl Args {
+    /// Grades the takes.
+    ///
+    /// # Errors
+    /// When a take, an option or an output cannot be used. Takes that can be graded are graded all the same.
+    pub fn run(self) -> Result<(), Failure> {
+        self.check()?;
+        let quiet = matches!(self.csv, Some(CsvTo::Stdout));
+        let (mut rows, mut failures) = (Vec::new(), Vec::new());
+        for path in &self.takes {
+            let (graded, failure) = self.grade(path);
+            if let Some(failure) = failure {
+                failures.push(failure);
+            }
+            if let Some((take, graded)) = graded {
+                if !quiet {
+                    print(&table(&take, &graded))?;
+                }
+                rows.extend(graded);
+            }
+        }
+        if let Some(to) = &self.csv {
+            to.write(&rows)?;
+        }
+        if let Some(path) = &self.log {
+            let mut log = Log::open(path)?;
+            log.append(&rows)?;
+            log.notices().iter().for_each(remark);
+        }
+        one_of(failures)
+    }
+
+    /// Options that cannot be meant are wrong use, before any take is opened.
+    fn check(&self) -> Result<(), Failure> {
+        match Wanted::of(&self.asked(Asked::default()), Tolerance::default()) {
+            Err(error) => Err(WrongUse(error.to_string()).into()),
+            Ok(_) => Ok(()),
+        }
+    }
+
+    /// What was asked when it was recorded; options stand over it.
+    fn asked(&self, recorded: Asked) -> Asked {
+        let fixed = self.target.is_some() || self.bend.is_some();
+        Asked {
+            drill: self.drill.clone().or(recorded.drill),
+            chord: self.chord.clone().or(recorded.chord),
+            target: self.target.clone().or(recorded.target.filter(|_| !fixed)),
+            bend_cents: self.bend.or(recorded.bend_cents.filter(|_| !fixed)),
+            technique: self.technique.map(|technique| technique.word().to_owned()).or(recorded.technique),
+            string: recorded.string,
+        }
+    }
+
+    /// The rows of one take, and what went wrong; a take that breaks off is graded up to there.
+    fn grade(&self, path: &Path) -> (Option<(String, Vec<Row>)>, Option<Failure>) {
+        let flags = Given { a4: self.a4, tolerance: self.tolerance, channel: self.channel, ..Given::default() };
+        let mut take = match Take::open(path, flags) {
+            Ok(take) => take,
+            Err(failure) => return (None, Some(failure)),
+        };
+        let asked = self.asked(take.sidecar.asked.clone());
+        let tolerance = Tolerance { cents: take.settings.tolerance.value, ..Tolerance::default() };
+        let wanted = match Wanted::of(&asked, tolerance) {
+            Ok(wanted) => wanted,
+            Err(error) => return (None, Some(beside(path, &error))),
+        };
+        let setting = setting(&take, &asked);
+        let mut attempts = Vec::new();
+        let failure = hear(&mut take, wanted.clone(), &mut |attempt| attempts.push(attempt));
+        take.say_channel();
+        let row = |attempt: &Attempt| Row { degree: wanted.degree(attempt), ..Row::graded(attempt, &setting, |midi| wanted.spell(midi)) };
+        (Some((take.stem(), attempts.iter().map(row).collect())), failure)
+    }
+}
+
+fn beside(path: &Path, error: &AskedError) -> Failure {
+    format!("{}: its sidecar asks for what is not known: {error}", path.display()).into()
+}
+
+/// The whole take through the settled loop.
+fn hear(take: &mut Take, wanted: Wanted, emit: &mut dyn FnMut(Attempt)) -> Option<Failure> {
+    let mut settled = SettledLoop::new(take.sound.rate(), take.settings.a4.value, wanted);
+    let broke_off = loop {
+        match take.sound.hear() {
+            Ok(Next::Block(block)) => settled.hear(&block, emit),
+            Ok(Next::Waiting) => {}
+            Ok(Next::Ended) => break None,
+            Err(error) => break Some(error),
+        }
+    };
+    settled.finish(emit);
+    broke_off.map(Into::into)
+}
+
+fn setting(take: &Take, asked: &Asked) -> Setting {
+    Setting {
+        take: take.stem(),
+        started: take.sidecar.started.as_deref().and_then(|started| started.parse().ok()),
+        source: Some(take.sidecar.source.clone().unwrap_or_else(|| "file".into())),
+        drill: asked.drill.clone(),
+        chord: asked.chord.clone(),
+        string: asked.string.map(u32::from),
+        ..Setting::default()
+    }
+}

@@ -1,0 +1,102 @@
+//! The settled loop: from samples to attempts. A live run and a graded take go through this one, so they cannot differ.
+
+use super::ears::Settles;
+use crate::grading::{Attempt, Grader, Trouble, Wishes};
+use crate::pitch::attack::{self, Attack, AttackFinder, Stage};
+use crate::pitch::settled::Settled;
+use crate::pitch::{Reading, Tracker};
+use crate::sound::{Block, Fault, FaultKind};
+use crate::units::{A4, FrameSpan, FrameTime, SampleRate};
+use std::collections::VecDeque;
+
+/// Grades a take while it is heard. Results do not depend on how it is cut into blocks.
+///
+/// The tracker, the attacks and the troubles of the sound each say their piece after a delay of their own; the grader hears them in the order of
+/// the take: a trouble, then an attack, then the reading of the same instant.
+pub struct SettledLoop<W> {
+    rate: SampleRate,
+    tracker: Settled,
+    attacks: AttackFinder,
+    grader: Grader<W>,
+    heard: FrameTime,
+    readings: VecDeque<Reading>,
+    struck: VecDeque<FrameTime>,
+    troubles: VecDeque<Fault>,
+}
+
+impl<W: Wishes> SettledLoop<W> {
+    /// A loop for one take: everything that listens is planned here.
+    #[must_use]
+    pub fn new(rate: SampleRate, a4: A4, wishes: W) -> Self {
+        Self {
+            rate,
+            tracker: Settled::new(rate),
+            attacks: AttackFinder::new(rate),
+            grader: Grader::new(rate, a4, wishes),
+            heard: FrameTime(0),
+            readings: VecDeque::new(),
+            struck: VecDeque::new(),
+            troubles: VecDeque::new(),
+        }
+    }
+
+    /// Who says what is wanted.
+    pub fn wishes(&mut self) -> &mut W {
+        self.grader.wishes()
+    }
+
+    fn hand_on(&mut self, certain: FrameTime, emit: &mut dyn FnMut(Attempt)) {
+        while let Some(reading) = self.readings.pop_front_if(|reading| reading.at < certain) {
+            while let Some(fault) = self.troubles.pop_front_if(|fault| fault.at <= reading.at) {
+                self.grader.trouble(fault.at, fault.at + fault.length, trouble(fault.kind));
+            }
+            while let Some(at) = self.struck.pop_front_if(|at| *at <= reading.at) {
+                self.grader.attack(at);
+            }
+            self.grader.reading(&reading, emit);
+        }
+    }
+}
+
+impl<W: Wishes + Send> Settles for SettledLoop<W> {
+    fn hear(&mut self, block: &Block<'_>, emit: &mut dyn FnMut(Attempt)) {
+        let Self { tracker, attacks, readings, struck, .. } = self;
+        let mut read = |reading| readings.push_back(reading);
+        let mut strike = |attack: Attack| {
+            if attack.stage == Stage::Settled && attack.struck {
+                struck.push_back(attack.at);
+            }
+        };
+        if block.lost_before.0 > 0 {
+            tracker.lose(block.lost_before.0, &mut read);
+            attacks.lose(block.lost_before.0, &mut strike);
+        }
+        tracker.push(block.samples, &mut read);
+        attacks.push(block.samples, &mut strike);
+        self.troubles.extend(block.faults);
+        self.heard = block.start + FrameSpan(block.samples.len() as u64);
+        // An attack may still come for the last stretch of what was heard.
+        let certain = self.heard - self.rate.span(attack::LOOK_AHEAD_S);
+        self.hand_on(certain, emit);
+    }
+
+    fn finish(&mut self, emit: &mut dyn FnMut(Attempt)) {
+        let Self { tracker, attacks, readings, struck, .. } = self;
+        tracker.finish(&mut |reading| readings.push_back(reading));
+        attacks.finish(&mut |attack: Attack| {
+            if attack.stage == Stage::Settled && attack.struck {
+                struck.push_back(attack.at);
+            }
+        });
+        self.hand_on(FrameTime(u64::MAX), emit);
+        self.grader.finish(emit);
+    }
+}
+
+fn trouble(kind: FaultKind) -> Trouble {
+    match kind {
+        FaultKind::Lost => Trouble::Lost,
+        FaultKind::Clipped => Trouble::Clipped,
+        FaultKind::NotANumber => Trouble::Invalid,
+    }
+}

@@ -1,0 +1,184 @@
+//! What a player asked for, as a wish for each attempt: free play, towards a chord, a note, or a size of bend.
+
+use crate::grading::{Aim, Attempt, Parts, Seen, Target, Technique, Tolerance, Wish, Wishes};
+use crate::logbook::sidecar::Asked;
+use crate::theory::{Chord, Note, NoteName};
+
+/// The sizes of bends by their names, in cents.
+pub const SIZES: &[(&str, f64)] = &[("quarter", 50.0), ("half", 100.0), ("whole", 200.0), ("one-and-a-half", 300.0), ("two", 400.0)];
+
+/// What was asked cannot be.
+#[derive(Debug, PartialEq, thiserror::Error)]
+pub enum AskedError {
+    /// No chord.
+    #[error("{0}")]
+    Chord(String),
+    /// No note.
+    #[error("{0:?} is no note to bend to; write it as A4, or as A for the nearest one")]
+    Target(String),
+    /// No technique.
+    #[error("{0}")]
+    Technique(String),
+    /// No drill.
+    #[error("there is no drill {0:?}; leave it out for free play, which may be called \"free\"")]
+    Drill(String),
+}
+
+/// What is wanted of every attempt of a take. Answers from what was asked alone.
+#[derive(Clone, Debug)]
+pub struct Wanted {
+    wish: Wish,
+    chord: Option<Chord>,
+    target: Option<Wanting>,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Wanting {
+    Note(Note),
+    /// In any octave.
+    Name(NoteName),
+}
+
+impl Wanted {
+    /// Reads what was asked.
+    ///
+    /// # Errors
+    /// The word that means nothing.
+    pub fn of(asked: &Asked, tolerance: Tolerance) -> Result<Self, AskedError> {
+        if let Some(drill) = asked.drill.as_ref().filter(|drill| *drill != "free") {
+            return Err(AskedError::Drill(drill.clone()));
+        }
+        let chord = asked.chord.as_deref().map(Chord::parse).transpose().map_err(|error| AskedError::Chord(error.to_string()))?;
+        let target = asked.target.as_deref().map(target).transpose()?;
+        let technique = asked.technique.as_deref().map(str::parse::<Technique>).transpose().map_err(AskedError::Technique)?;
+        let aim = match (asked.bend_cents, &chord) {
+            (Some(cents), _) => Aim::Above(cents),
+            (None, Some(chord)) => Aim::Chord(tones(chord)),
+            (None, None) => Aim::Nearest,
+        };
+        let parts = Parts { release: if technique.is_some_and(Technique::is_released) { 4.0 } else { 2.0 }, ..Parts::free() };
+        Ok(Self { wish: Wish { aim, technique, tolerance, parts, ..Wish::default() }, chord, target })
+    }
+
+    /// The name of a note: as the chord spells it, else the usual one.
+    #[must_use]
+    pub fn spell(&self, midi: i32) -> String {
+        let asked = match self.target {
+            Some(Wanting::Note(note)) => note.name.at(midi),
+            Some(Wanting::Name(name)) => name.at(midi),
+            None => None,
+        };
+        let in_chord = || self.chord.as_ref().and_then(|chord| chord.tone_of_pitch(midi)).and_then(|tone| tone.name.at(midi));
+        asked.or_else(in_chord).unwrap_or_else(|| Note::usual(midi)).to_string()
+    }
+
+    /// The target's place in the chord, also where a note or a size was asked for.
+    #[must_use]
+    pub fn degree(&self, attempt: &Attempt) -> Option<String> {
+        let exact = attempt.target_cents.filter(|cents| (cents / 100.0).fract().abs() < 1e-9);
+        let by_pitch = || self.chord.as_ref()?.degree_of_pitch((exact? / 100.0).round() as i32).map(|degree| degree.to_string());
+        attempt.degree.clone().or_else(by_pitch)
+    }
+}
+
+impl Wishes for Wanted {
+    fn wish(&mut self, seen: &Seen) -> Wish {
+        let cents = match self.target {
+            None => return self.wish.clone(),
+            Some(Wanting::Note(note)) => note.cents(),
+            Some(Wanting::Name(name)) => nearest(name, seen.held_cents),
+        };
+        Wish { aim: Aim::Pitch(Target { cents, degree: None }), ..self.wish.clone() }
+    }
+
+    fn wants_pre_bend(&mut self, at_s: f64) -> bool {
+        self.wish.wants_pre_bend(at_s)
+    }
+}
+
+/// A size of bend as typed: its name, or a number of cents from 25 to 600.
+///
+/// # Errors
+/// What it should be.
+pub fn bend_size(text: &str) -> Result<f64, String> {
+    let by_name = SIZES.iter().find(|(name, _)| *name == text.trim()).map(|(_, cents)| *cents);
+    let typed = || text.trim().parse().ok().filter(|cents| (25.0..=600.0).contains(cents));
+    by_name.or_else(typed).ok_or_else(|| {
+        let all: Vec<&str> = SIZES.iter().map(|(name, _)| *name).collect();
+        format!("it is one of {}, or a number of cents from 25 to 600", all.join(", "))
+    })
+}
+
+fn target(text: &str) -> Result<Wanting, AskedError> {
+    let text = text.trim();
+    let unknown = || AskedError::Target(text.to_owned());
+    let (name, octave) = NoteName::read(text).ok_or_else(unknown)?;
+    if octave.is_empty() {
+        return Ok(Wanting::Name(name));
+    }
+    let octave = octave.parse().ok().filter(|octave| (0..=9).contains(octave)).ok_or_else(unknown)?;
+    Ok(Wanting::Note(Note { name, octave }))
+}
+
+/// All octaves that a guitar can sound, and some more.
+fn tones(chord: &Chord) -> Vec<Target> {
+    let place = |midi: i32| Some(Target { cents: f64::from(midi) * 100.0, degree: Some(chord.degree_of_pitch(midi)?.to_string()) });
+    (24..=108).filter_map(place).collect()
+}
+
+/// The note of this name nearest to a pitch in cents.
+fn nearest(name: NoteName, cents: f64) -> f64 {
+    let class = f64::from(name.class()) * 100.0;
+    class + 1200.0 * ((cents - class) / 1200.0).round()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn wanted(asked: &Asked) -> Wanted {
+        Wanted::of(asked, Tolerance::default()).unwrap()
+    }
+
+    fn seen(held_cents: f64) -> Seen {
+        Seen { attempt: 1, onset_s: 0.0, arrival_s: 0.2, origin_cents: Some(6700.0), held_cents, technique: Technique::Bend }
+    }
+
+    fn aim(mut wanted: Wanted, held_cents: f64) -> Aim {
+        wanted.wish(&seen(held_cents)).aim
+    }
+
+    #[test]
+    fn a_note_without_octave_is_the_nearest_of_its_name() {
+        let a = Asked { target: Some("A".into()), ..Asked::default() };
+        assert_eq!(aim(wanted(&a), 6870.0), Aim::Pitch(Target { cents: 6900.0, degree: None }));
+        assert_eq!(aim(wanted(&a), 7700.0), Aim::Pitch(Target { cents: 8100.0, degree: None }));
+    }
+
+    #[test]
+    fn a_chord_aims_at_its_tones_and_spells_them() {
+        let wanted = wanted(&Asked { chord: Some("Gbm7".into()), ..Asked::default() });
+        assert_eq!(wanted.spell(66), "Gb4");
+        assert_eq!(wanted.spell(69), "Bbb4");
+        assert_eq!(wanted.spell(68), "Ab4");
+        let Aim::Chord(tones) = aim(wanted, 6900.0) else { unreachable!("a chord was asked for") };
+        assert!(tones.contains(&Target { cents: 6900.0, degree: Some("b3".into()) }));
+        assert!(tones.iter().all(|tone| (tone.cents - 6800.0).abs() > 1.0));
+    }
+
+    #[test]
+    fn sizes_have_names_and_numbers() {
+        assert_eq!(bend_size("whole"), Ok(200.0));
+        assert_eq!(bend_size("150"), Ok(150.0));
+        assert!(bend_size("10").is_err() && bend_size("huge").is_err());
+    }
+
+    #[test]
+    fn what_cannot_be_asked_is_named() {
+        let of = |asked| Wanted::of(&asked, Tolerance::default()).map(|_| ()).unwrap_err().to_string();
+        assert!(of(Asked { target: Some("H4".into()), ..Asked::default() }).contains("H4"));
+        assert!(of(Asked { chord: Some("Hm".into()), ..Asked::default() }).contains("Hm"));
+        assert!(of(Asked { drill: Some("sleep".into()), ..Asked::default() }).contains("sleep"));
+        assert!(of(Asked { technique: Some("slide".into()), ..Asked::default() }).contains("slide"));
+    }
+}
