@@ -49,7 +49,7 @@ impl Causal {
     pub fn new(rate: SampleRate) -> Self {
         let front = Front::new(rate, 0.25);
         let neutral_period = (front.slow_rate() / 250.0) as f32;
-        let costs = PathCosts { jump: 3.5, end: 0.5, start: 1.0, leap: 15.0, unpitched: 0.45, neutral_period };
+        let costs = PathCosts { jump: 3.5, end: 0.5, start: 12.0, leap_up: 2.0, leap_down: 40.0, unpitched: 0.45, neutral_period };
         Self {
             rate,
             hop: hop_frames(rate),

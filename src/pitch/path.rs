@@ -15,8 +15,10 @@ pub struct PathCosts {
     pub end: f32,
     /// For starting a pitch where nothing was struck.
     pub start: f32,
-    /// For going further than [`LEAP`] from one hop to the next where nothing was struck: that is another note, not this one.
-    pub leap: f32,
+    /// For going further up than [`LEAP`] from one hop to the next where nothing was struck: mends an octave read too low.
+    pub leap_up: f32,
+    /// For going further down: a tail is not handed over to a lower string, nor to a period that it shares with one.
+    pub leap_down: f32,
     /// The clarity under which no pitch is as good.
     pub unpitched: f32,
     /// The period at which the octave cost is 0, in samples.
@@ -87,7 +89,14 @@ impl Path {
                     (false, true) => self.costs.end,
                     (false, false) => {
                         let distance = (previous.log_period[from] - step.log_period[to]).abs();
-                        self.costs.jump * toll * distance + if distance > LEAP && !free { self.costs.leap } else { 0.0 }
+                        let leap = if distance <= LEAP || free {
+                            0.0
+                        } else if step.log_period[to] < previous.log_period[from] {
+                            self.costs.leap_up
+                        } else {
+                            self.costs.leap_down
+                        };
+                        self.costs.jump * toll * distance + leap
                     }
                 };
                 let s = self.score[from] - cost;

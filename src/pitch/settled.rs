@@ -64,7 +64,7 @@ impl Settled {
         let front = Front::new(rate, 1.5);
         let detector = Detector::new(front.slow_rate());
         let neutral_period = (front.slow_rate() / 250.0) as f32;
-        let costs = PathCosts { jump: 3.5, end: 0.5, start: 4.0, leap: 15.0, unpitched: 0.45, neutral_period };
+        let costs = PathCosts { jump: 3.5, end: 0.5, start: 12.0, leap_up: 2.0, leap_down: 40.0, unpitched: 0.45, neutral_period };
         Self {
             rate,
             hop,
@@ -100,7 +100,7 @@ impl Settled {
         while self.next_candidates * per_hop + self.detector.reach() + patience <= self.front.slow.end() {
             let candidates = self.detector.at(&self.front, self.next_candidates * per_hop);
             let at = self.next_candidates * self.hop as u64;
-            let (before, after) = (self.rate.span(0.025).0, self.rate.span(0.015).0);
+            let (before, after) = (self.rate.span(0.05).0, self.rate.span(0.015).0);
             let free = self.front.struck_between(at.saturating_sub(before), at + after);
             self.next_candidates += 1;
             if let Some(decision) = self.path.push(&candidates, free) {
