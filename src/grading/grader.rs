@@ -356,10 +356,10 @@ fn joined(held: Note, next: &Note) -> Note {
     let settled = (next.contour.position(next.onset) + next.contour.hops(SETTLED_MS)).max(0.0) as usize;
     let begin = (next.contour.start().since(contour.start()).0 / hop.0) as usize + settled;
     while contour.len() < begin {
-        contour.push(None, contour.point(contour.len().saturating_sub(1)).and_then(|point| point.level_dbfs));
+        contour.push(None, 0.0, contour.point(contour.len().saturating_sub(1)).and_then(|point| point.level_dbfs));
     }
     for point in next.contour.points().skip(settled) {
-        contour.push(point.cents, point.level_dbfs);
+        contour.push(point.cents, point.clarity, point.level_dbfs);
     }
     let mut repicks = held.repicks;
     repicks.push(next.onset);

@@ -49,15 +49,25 @@ impl Bend {
 /// All bends of a note, in order. `settled` is the first point that counts (30 ms after the attack), `end` one behind the last.
 #[must_use]
 pub fn bends(shape: &Shape, settled: usize, end: usize) -> Vec<Bend> {
-    let moves: Vec<&Movement> = shape.moves.iter().filter(|m| m.span.start < end && m.span.end > settled).collect();
+    let mut moves: Vec<&Movement> = shape.moves.iter().filter(|m| m.span.start < end && m.span.end > settled).collect();
+    let mut settled = settled;
+    // The glide of the stroke itself, which ends within a tenth of a second.
+    if let Some(glide) = moves.first().filter(|m| m.kind == MovementKind::Fall && m.span.start < settled + shape.hops(20.0))
+        && ms_between(shape, settled, glide.span.end) < GLIDE_MS
+    {
+        settled = glide.span.end;
+        moves.remove(0);
+    }
     let mut found = Vec::new();
     let mut before = settled;
     let mut i = 0;
     while i < moves.len() {
         if moves[i].kind == MovementKind::Rise {
             let (bend, next) = rising(shape, &moves, i, before, end);
-            before = bend.landing.as_ref().map_or(bend.hold.start, |landing| landing.start);
-            found.push(bend);
+            if is_played(shape, &bend, end) {
+                before = bend.landing.as_ref().map_or(bend.hold.start, |landing| landing.start);
+                found.push(bend);
+            }
             i = next;
         } else if i == 0
             && let Some((bend, next)) = pre_bend(shape, &moves, settled, end)
@@ -73,6 +83,43 @@ pub fn bends(shape: &Shape, settled: usize, end: usize) -> Vec<Bend> {
         }
     }
     found
+}
+
+/// A hard stroke glides down for at most this long after the first 30 ms, ms.
+const GLIDE_MS: f64 = 80.0;
+
+/// No finger bends quicker than this, ms from turn to turn.
+const QUICKEST_MS: f64 = 25.0;
+
+/// A touch of this size needs no calm before it, cents.
+const SURE_TOUCH_CENTS: f64 = 70.0;
+
+/// Whether a rise is a played bend: not the fuzz at the end of a note, nor one more swing beside a vibrato.
+fn is_played(shape: &Shape, bend: &Bend, end: usize) -> bool {
+    let Some(rise) = &bend.rise else { return true };
+    let (from, top) = (shape.smooth[rise.start], shape.smooth[rise.end - 1]);
+    let size = top - from;
+    let held_ms = bend.hold.len() as f64 * shape.hop_ms;
+    if rise.len() as f64 * shape.hop_ms < QUICKEST_MS || (bend.release.is_none() && held_ms < 50.0) {
+        return false;
+    }
+    if held_ms >= 50.0 {
+        return true;
+    }
+    let fall_ms = bend.release.as_ref().map_or(0.0, |fall| fall.len() as f64 * shape.hop_ms);
+    let swings = |vibrato: &super::vibrato::Vibrato| {
+        let period = (1000.0 / vibrato.rate_hz / shape.hop_ms) as usize;
+        let beside = rise.start < vibrato.span.end + 2 * period && rise.end + 2 * period > vibrato.span.start;
+        beside && size < 3.2 * vibrato.extent_cents
+    };
+    let calm = |range: Range<usize>| {
+        let part = &shape.smooth[range.start.min(end)..range.end.min(end)];
+        part.len() as f64 * shape.hop_ms >= 40.0 && super::statistics::spread_around_line(part).is_some_and(|s| s < size / 8.0)
+    };
+    // A small touch is believed only if the pitch is calm before it.
+    let reach = shape.hops(100.0);
+    let stands_out = size >= SURE_TOUCH_CENTS || calm(rise.start.saturating_sub(reach)..rise.start);
+    fall_ms >= QUICKEST_MS && !shape.vibratos.iter().any(swings) && stands_out
 }
 
 fn ms_between(shape: &Shape, from: usize, to: usize) -> f64 {

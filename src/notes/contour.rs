@@ -10,6 +10,8 @@ pub struct ContourPoint {
     pub at: FrameTime,
     /// Pitch in cents on the MIDI scale; `None` where none could be told.
     pub cents: Option<f64>,
+    /// How sure the tracker was, 0 to 1; 0 where there is no pitch.
+    pub clarity: f32,
     /// RMS level in dB against full scale; `None` for digital silence.
     pub level_dbfs: Option<f32>,
 }
@@ -22,6 +24,7 @@ pub struct Contour {
     hop: FrameSpan,
     rate: SampleRate,
     cents: Vec<f64>,
+    clarity: Vec<f32>,
     level_dbfs: Vec<f32>,
 }
 
@@ -30,12 +33,14 @@ impl Contour {
     #[must_use]
     pub fn new(start: FrameTime, hop: FrameSpan, rate: SampleRate) -> Self {
         let hop = FrameSpan(hop.0.max(1));
-        Self { start, hop, rate, cents: Vec::new(), level_dbfs: Vec::new() }
+        Self { start, hop, rate, cents: Vec::new(), clarity: Vec::new(), level_dbfs: Vec::new() }
     }
 
     /// Adds the next hop. NaN and infinity count as unknown.
-    pub fn push(&mut self, cents: Option<f64>, level_dbfs: Option<f32>) {
-        self.cents.push(cents.filter(|c| c.is_finite()).unwrap_or(f64::NAN));
+    pub fn push(&mut self, cents: Option<f64>, clarity: f32, level_dbfs: Option<f32>) {
+        let cents = cents.filter(|c| c.is_finite());
+        self.cents.push(cents.unwrap_or(f64::NAN));
+        self.clarity.push(if cents.is_some() { clarity } else { 0.0 });
         self.level_dbfs.push(level_dbfs.unwrap_or(f32::NEG_INFINITY));
     }
 
@@ -89,6 +94,7 @@ impl Contour {
         Some(ContourPoint {
             at: self.start + FrameSpan(self.hop.0 * index as u64),
             cents: cents.is_finite().then_some(cents),
+            clarity: self.clarity[index],
             level_dbfs: level.is_finite().then_some(level),
         })
     }
@@ -102,6 +108,20 @@ impl Contour {
     #[must_use]
     pub fn cents(&self) -> &[f64] {
         &self.cents
+    }
+
+    /// Clarities, 0 where there is no pitch: for formulas.
+    #[must_use]
+    pub fn clarities(&self) -> &[f32] {
+        &self.clarity
+    }
+
+    /// Forgets the pitch at one point: it was none of this note's.
+    pub fn forget(&mut self, index: usize) {
+        if let Some(cents) = self.cents.get_mut(index) {
+            *cents = f64::NAN;
+            self.clarity[index] = 0.0;
+        }
     }
 
     /// Levels in dB against full scale, minus infinity for digital silence: for formulas.
@@ -132,6 +152,7 @@ impl Contour {
             hop: self.hop,
             rate: self.rate,
             cents: self.cents[begin..end].to_vec(),
+            clarity: self.clarity[begin..end].to_vec(),
             level_dbfs: self.level_dbfs[begin..end].to_vec(),
         }
     }

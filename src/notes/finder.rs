@@ -92,7 +92,8 @@ impl NoteFinder {
             });
         }
         let Some(open) = self.open.as_mut() else { return };
-        open.contour.push(cents, reading.level_dbfs);
+        let clarity = if let Sounding::Pitched { clarity, .. } = reading.sounding { clarity } else { 0.0 };
+        open.contour.push(cents, clarity, reading.level_dbfs);
         if cents.is_some() {
             open.hole = 0;
             open.pitched += 1;
@@ -123,7 +124,9 @@ impl NoteFinder {
 
     /// Ends a note, takes its damped end off, and cuts it where fingers made new notes of it.
     fn close(&self, open: &Open, until: FrameTime, ending: Ending, emit: &mut dyn FnMut(Note)) {
-        let whole = open.contour.part(0..open.contour.len() - open.hole);
+        let mut whole = open.contour.part(0..open.contour.len() - open.hole);
+        forget_the_stroke(&mut whole, open.onset);
+        let whole = whole.part(0..sure_end(&whole));
         if whole.len() as f64 * whole.hop_s() < SHORTEST_NOTE_S || open.pitched * 2 < whole.len() {
             return;
         }
@@ -134,19 +137,97 @@ impl NoteFinder {
         };
         let contour = whole.part(0..kept);
         let end = (contour.start() + FrameSpan(self.hop.0 * kept as u64)).min(until);
+        let mut from = 0;
+        let hop = self.hop;
+        let instant = |point: usize| if point == 0 { open.onset } else { contour.start() + FrameSpan(hop.0 * point as u64) };
+        for leap in leaps(&contour) {
+            self.cut_at_steps(&contour.part(from..leap), instant(from), open.cause, (instant(leap), Ending::HandedOver), emit);
+            from = leap;
+        }
+        self.cut_at_steps(&contour.part(from..contour.len()), instant(from), open.cause, (end, ending), emit);
+    }
+
+    /// Hands out a note, or the notes that fingers made of it.
+    fn cut_at_steps(&self, contour: &Contour, picked: FrameTime, by: Cause, end: (FrameTime, Ending), emit: &mut dyn FnMut(Note)) {
         let hop_ms = 1000.0 * contour.hop_s();
         let curve = clean(contour.cents(), hop_ms);
         let mut from = 0;
-        let (mut onset, mut cause) = (open.onset, open.cause);
+        let (mut onset, mut cause) = (picked, by);
+        let mut send = |onset, (end, ending), cause, part: Contour| {
+            if part.len() as f64 * part.hop_s() >= SHORTEST_NOTE_S {
+                emit(Note { onset, end, cause, ending, contour: part, repicks: Vec::new() });
+            }
+        };
         for step in steps(&curve, hop_ms) {
-            let cut = step.span.start.max(from + 1);
             let at = FrameTime(((contour.start().0 as f64) + step.onset * self.hop.0 as f64).round() as u64);
-            emit(Note { onset, end: at, cause, ending: Ending::NextNote, contour: contour.part(from..cut), repicks: Vec::new() });
+            let cut = step.span.start.max(from + 1);
+            let begin = from;
             from = step.span.end.min(contour.len() - 1);
+            // What steps under the pick is the stroke: the note that follows is the one that was picked.
+            if at.since(picked).seconds(self.rate) * 1000.0 < STROKE_MS && onset == picked {
+                continue;
+            }
+            send(onset, (at, Ending::NextNote), cause, contour.part(begin..cut));
             (onset, cause) = (at, step.cause);
         }
-        emit(Note { onset, end, cause, ending, contour: contour.part(from..contour.len()), repicks: Vec::new() });
+        send(onset, end, cause, contour.part(from..contour.len()));
     }
+}
+
+/// The points at which the pitch leaps by more than a hand does and does not come back: the tracker went over to another sound.
+fn leaps(contour: &Contour) -> Vec<usize> {
+    let cents = clean(contour.cents(), 1000.0 * contour.hop_s());
+    let near = contour.hops(12.0).round() as usize;
+    let mut found = Vec::new();
+    let mut i = near;
+    while i + near < cents.len() {
+        if (cents[i + near] - cents[i - near]).abs() > LEAP_CENTS {
+            found.push(i);
+            i += 2 * near;
+        }
+        i += 1;
+    }
+    found
+}
+
+/// A fourth and more in one step is another string or another sound, not a finger on this one, cents.
+const LEAP_CENTS: f64 = 560.0;
+
+/// How long a stroke may hide the pitch, ms.
+const STROKE_MS: f64 = 70.0;
+
+/// Where the tracker is so much less sure than over the note, what it says is the stroke's, or the room's.
+const SURE: f32 = 0.8;
+
+/// While the pick is on the string there is no pitch, but the tracker may say one: forgets what it says until it is as sure as it
+/// is over the note.
+fn forget_the_stroke(contour: &mut Contour, onset: FrameTime) {
+    let attack = contour.position(onset).max(0.0) as usize;
+    let hops = |ms: f64| contour.hops(ms).round() as usize;
+    let reach = (attack + hops(STROKE_MS)).min(contour.len());
+    let usual = usual_clarity(&contour.clarities()[reach.min(contour.len())..(reach + hops(150.0)).min(contour.len())]);
+    let Some(least) = usual.map(|clarity| SURE * clarity) else { return };
+    let sure = |k: usize| contour.clarities()[k] >= least;
+    let first = (attack..reach).find(|&k| (k..(k + 3).min(reach)).all(sure)).unwrap_or(reach);
+    for k in 0..first {
+        contour.forget(k);
+    }
+}
+
+/// One behind the last point at which the tracker is still as sure as it was over the note's last quarter of a second.
+fn sure_end(contour: &Contour) -> usize {
+    let n = contour.len();
+    let hops = |ms: f64| contour.hops(ms).round() as usize;
+    let from = n.saturating_sub(hops(350.0));
+    let Some(usual) = usual_clarity(&contour.clarities()[from..n.saturating_sub(hops(80.0)).max(from)]) else { return n };
+    let sure = |k: usize| contour.clarities()[k] >= SURE * usual;
+    (from..n).rev().find(|&k| (k.saturating_sub(2)..=k).all(sure)).map_or(n, |k| k + 1)
+}
+
+/// The median clarity where there is a pitch.
+fn usual_clarity(clarities: &[f32]) -> Option<f32> {
+    let pitched: Vec<f64> = clarities.iter().filter(|c| **c > 0.0).map(|c| f64::from(*c)).collect();
+    super::statistics::median(&pitched).map(|clarity| clarity as f32)
 }
 
 /// Points that are left when a damped end is taken off, and how it was damped: a string dies by some dB in 40 ms at most, a finger

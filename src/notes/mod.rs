@@ -3,6 +3,7 @@
 //! Conventions. Pitch is cents on the MIDI scale against the take's A4; positions inside a note are hops of its contour;
 //! unknown pitch is a hole, never a number. A hole of 50 ms or less is no end of a note.
 
+mod beats;
 mod bend;
 mod clean;
 mod contour;

@@ -29,6 +29,8 @@ pub enum Ending {
     RangOut,
     /// A gate cut it: straight to digital silence or by 30 dB in a hop or two.
     Gated,
+    /// The pitch that is told became another sound's.
+    HandedOver,
     /// The take ended while it sounded.
     TakeEnded,
     /// Sound was lost here.

@@ -1,5 +1,6 @@
 //! What a note's pitch does: its rises and falls, and the stays and vibratos between them.
 
+use super::beats::{bridge_spikes, calm_beats};
 use super::clean::{clean, smooth};
 use super::contour::Contour;
 use super::movement::{Movement, MovementKind};
@@ -52,6 +53,9 @@ impl Shape {
         if !curve.iter().all(|c| c.is_finite()) || curve.is_empty() {
             return None;
         }
+        let mut curve = curve;
+        calm_beats(&mut curve, hop_ms);
+        bridge_spikes(&mut curve, hop_ms);
         let noise = noise(&curve);
         // 5 ms to each side keeps every corner; in noise 15 ms, which rounds a 10 cent corner by a few ms.
         let half_ms = if noise < 0.3 {

@@ -12,6 +12,12 @@ const SWING_MS: Range<f64> = 48.0..190.0;
 /// Peak to peak, cents.
 const LEAST_SWING_CENTS: f64 = 8.0;
 
+/// The outermost swings are no wider than so many times the usual one.
+const END_FACTOR: f64 = 1.3;
+
+/// Turns are first looked for at this swing, then at halves of it.
+const WIDEST_LEAST_CENTS: f64 = 32.0;
+
 /// Two humps wider than this are two bends, not two cycles.
 const WIDE_SWING_CENTS: f64 = 110.0;
 
@@ -75,19 +81,35 @@ pub(super) fn turns(curve: &[f64], least: f64) -> Vec<Turn> {
     found
 }
 
-/// All vibratos of a smoothed contour, in order. `noise` is its standard deviation in cents.
+/// All vibratos of a smoothed contour, in order. `noise` is its standard deviation in cents. Wide swings are looked for first:
+/// the small turns that noise makes on a wide vibrato would cut it up.
 #[must_use]
 pub fn vibratos(curve: &[f64], hop_ms: f64, noise: f64) -> Vec<Vibrato> {
-    let least = LEAST_SWING_CENTS.max(5.0 * noise);
-    let turns = turns(curve, least);
+    let mut found: Vec<Vibrato> = Vec::new();
+    let mut least = WIDEST_LEAST_CENTS;
+    while least >= LEAST_SWING_CENTS.max(5.0 * noise) {
+        for vibrato in vibratos_of(&turns(curve, least), curve, hop_ms) {
+            let apart = |other: &Vibrato| vibrato.span.end <= other.span.start || other.span.end <= vibrato.span.start;
+            if found.iter().all(apart) {
+                found.push(vibrato);
+            }
+        }
+        least /= 2.0;
+    }
+    found.sort_by_key(|vibrato| vibrato.span.start);
+    found
+}
+
+/// The vibratos among these turns.
+fn vibratos_of(turns: &[Turn], curve: &[f64], hop_ms: f64) -> Vec<Vibrato> {
     let mut found = Vec::new();
     let mut first = 0;
     while first + 4 < turns.len() {
-        let run_end = longest_run(&turns, first, hop_ms);
+        let run_end = longest_run(turns, first, hop_ms);
         if run_end >= first + 4
             && let Some(mut vibrato) = measure(curve, &turns[first..=run_end], hop_ms)
         {
-            vibrato.span = with_half_swings(curve, &turns, first, run_end, &vibrato, hop_ms);
+            vibrato.span = with_half_swings(curve, turns, first, run_end, &vibrato, hop_ms);
             found.push(vibrato);
             first = run_end;
         } else {
@@ -108,21 +130,31 @@ fn longest_run(turns: &[Turn], first: usize, hop_ms: f64) -> usize {
             break;
         }
         if i > first {
-            // A vibrato may grow, but no swing is much wider than those before; its lengths hardly change.
-            let (wider, narrower) = (swing(i).max(swing(i - 1)), swing(i).min(swing(i - 1)));
-            let growing = i - first <= 2 && swing(i) > swing(i - 1);
-            let (longer, shorter) = (length(i).max(length(i - 1)), length(i).min(length(i - 1)));
-            if wider > narrower * if growing { 3.5 } else { 1.8 } || longer > shorter * 2.2 {
+            // A vibrato may grow; once it has, no swing is much unlike the ones before.
+            let median_of = |of: &dyn Fn(usize) -> f64| median(&(first..i).map(of).collect::<Vec<_>>()).unwrap_or(0.0);
+            let (usual, usual_length) = (median_of(&swing), median_of(&length));
+            let grows = i - first <= 2;
+            let wide = swing(i) > usual * if grows { 3.5 } else { 1.9 };
+            let narrow = swing(i) < usual * 0.4;
+            let uneven = length(i) > usual_length * 2.0 || length(i) < usual_length * 0.45;
+            if wide || narrow || uneven {
                 break;
             }
         }
         last += 1;
     }
     let swings: Vec<f64> = (first..last).map(swing).collect();
-    let widest_half = median(&swings).unwrap_or(0.0);
-    // Too few wide humps are bends; one much wider swing at either end is a bend or a release, not part of it.
-    if widest_half > WIDE_SWING_CENTS && swings.len() < 6 {
+    let usual = median(&swings).unwrap_or(0.0);
+    // Too few wide humps are bends.
+    if usual > WIDE_SWING_CENTS && swings.len() < 6 {
         return first;
+    }
+    // A much wider swing at either end is a bend or a release.
+    if swings.first().is_some_and(|swing| *swing > END_FACTOR * usual) {
+        return first;
+    }
+    while last > first && swing(last - 1) > END_FACTOR * usual {
+        last -= 1;
     }
     last
 }
