@@ -293,9 +293,10 @@ impl Look {
         let shape = Shape::of(&note.contour)?;
         let attack = note.contour.position(note.onset).max(0.0).round() as usize;
         let settled = attack + shape.hops(SETTLED_MS);
-        let cut = if note.ending == Ending::NextNote { shape.hops(BEFORE_NEXT_MS) } else { 0 };
-        let end = shape.curve.len().checked_sub(cut).filter(|end| *end > settled + 2)?;
-        let bends = bends(&shape, settled, end);
+        let end = Some(shape.curve.len()).filter(|end| *end > settled + 2)?;
+        let mut bends = bends(&shape, settled, end);
+        // Bent before the stroke: there must have been one.
+        bends.retain(|bend| note.cause == Cause::Pick || !bend.is_pre_bend());
         Some(Self { shape, bends, attack, settled, end })
     }
 

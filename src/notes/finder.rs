@@ -11,6 +11,9 @@ use crate::units::{A4, FrameSpan, FrameTime, SampleRate};
 /// A note shorter than this is none, s.
 const SHORTEST_NOTE_S: f64 = 0.04;
 
+/// An attack so early in the take may be the beginning of the recording, s.
+const OPENING_S: f64 = 0.02;
+
 /// After an attack a pitch must follow within this, s.
 const ATTACK_TO_PITCH_S: f64 = 0.15;
 
@@ -23,6 +26,8 @@ pub struct NoteFinder {
     a4: A4,
     open: Option<Open>,
     attack: Option<FrameTime>,
+    /// The last stroke: what is read just before it has heard it already.
+    struck_at: Option<FrameTime>,
 }
 
 /// A note that still sounds.
@@ -41,7 +46,7 @@ impl NoteFinder {
     /// A finder for a take at `rate`, whose pitches are counted against `a4`.
     #[must_use]
     pub fn new(rate: SampleRate, a4: A4) -> Self {
-        Self { rate, hop: FrameSpan(hop_frames(rate) as u64), a4, open: None, attack: None }
+        Self { rate, hop: FrameSpan(hop_frames(rate) as u64), a4, open: None, attack: None, struck_at: None }
     }
 
     /// Where the note that still sounds began.
@@ -58,11 +63,13 @@ impl NoteFinder {
 
     /// The string was picked.
     pub fn attack(&mut self, at: FrameTime, emit: &mut dyn FnMut(Note)) {
+        self.struck_at = Some(at);
         if let Some(open) = self.open.take() {
             let ending = if open.hole == 0 { Ending::NextNote } else { Ending::LetGo };
             self.close(&open, at, ending, emit);
         }
-        self.attack = Some(at);
+        // At the very beginning a stroke and a cut into a sounding string look alike.
+        self.attack = (at.seconds(self.rate) > OPENING_S).then_some(at);
     }
 
     /// Sound was lost: whatever sounded ends here.
@@ -82,14 +89,9 @@ impl NoteFinder {
             }
             let recent = self.attack.take().filter(|at| reading.at.since(*at).seconds(self.rate) < ATTACK_TO_PITCH_S);
             let onset = recent.unwrap_or(reading.at);
-            self.open = Some(Open {
-                onset,
-                cause: Cause::Pick,
-                contour: Contour::new(reading.at, self.hop, self.rate),
-                hole: 0,
-                pitched: 0,
-                silent: false,
-            });
+            let cause = if recent.is_some() { Cause::Pick } else { Cause::Unheard };
+            self.open =
+                Some(Open { onset, cause, contour: Contour::new(reading.at, self.hop, self.rate), hole: 0, pitched: 0, silent: false });
         }
         let Some(open) = self.open.as_mut() else { return };
         let clarity = if let Sounding::Pitched { clarity, .. } = reading.sounding { clarity } else { 0.0 };
@@ -126,7 +128,10 @@ impl NoteFinder {
     fn close(&self, open: &Open, until: FrameTime, ending: Ending, emit: &mut dyn FnMut(Note)) {
         let mut whole = open.contour.part(0..open.contour.len() - open.hole);
         forget_the_stroke(&mut whole, open.onset);
-        let whole = whole.part(0..sure_end(&whole));
+        let mut whole = whole.part(0..sure_end(&whole));
+        if self.struck_at == Some(until) {
+            forget_before(&mut whole, until);
+        }
         if whole.len() as f64 * whole.hop_s() < SHORTEST_NOTE_S || open.pitched * 2 < whole.len() {
             return;
         }
@@ -138,13 +143,17 @@ impl NoteFinder {
         let contour = whole.part(0..kept);
         let end = (contour.start() + FrameSpan(self.hop.0 * kept as u64)).min(until);
         let mut from = 0;
+        let mut cause = open.cause;
+        let blended = contour.hops(BLENDED_MS).round() as usize;
         let hop = self.hop;
         let instant = |point: usize| if point == 0 { open.onset } else { contour.start() + FrameSpan(hop.0 * point as u64) };
         for leap in leaps(&contour) {
-            self.cut_at_steps(&contour.part(from..leap), instant(from), open.cause, (instant(leap), Ending::HandedOver), emit);
-            from = leap;
+            let mut part = contour.part(from..leap);
+            forget_before(&mut part, instant(leap));
+            self.cut_at_steps(&part, instant(from), cause, (instant(leap), Ending::HandedOver), emit);
+            (from, cause) = ((leap + blended).min(contour.len()), Cause::Unheard);
         }
-        self.cut_at_steps(&contour.part(from..contour.len()), instant(from), open.cause, (end, ending), emit);
+        self.cut_at_steps(&contour.part(from..contour.len()), instant(from), cause, (end, ending), emit);
     }
 
     /// Hands out a note, or the notes that fingers made of it.
@@ -222,6 +231,24 @@ fn sure_end(contour: &Contour) -> usize {
     let Some(usual) = usual_clarity(&contour.clarities()[from..n.saturating_sub(hops(80.0)).max(from)]) else { return n };
     let sure = |k: usize| contour.clarities()[k] >= SURE * usual;
     (from..n).rev().find(|&k| (k.saturating_sub(2)..=k).all(sure)).map_or(n, |k| k + 1)
+}
+
+/// After the tracker went over to another sound, its readings blend the two for this long, ms.
+const BLENDED_MS: f64 = 50.0;
+
+/// A reading is the mean over at least this to either side, ms, and over so many periods.
+const READING_HALF_MS: f64 = 12.0;
+const READING_HALF_PERIODS: f64 = 2.5;
+
+/// Forgets what was read with the stroke at `until` already in the window.
+fn forget_before(contour: &mut Contour, until: FrameTime) {
+    let Some(cents) = contour.cents().iter().rev().copied().find(|c| c.is_finite()) else { return };
+    let period_ms = 1000.0 / A4::default().hz_of(cents);
+    let reach = contour.hops(READING_HALF_MS.max(READING_HALF_PERIODS * period_ms));
+    let from = (contour.position(until) - reach).max(1.0).floor() as usize;
+    for k in from..contour.len() {
+        contour.forget(k);
+    }
 }
 
 /// The median clarity where there is a pitch.

@@ -6,8 +6,10 @@ use crate::units::FrameTime;
 /// How a note began.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Cause {
-    /// The string was picked (also where a pitch appeared and no stroke was heard).
+    /// The string was picked.
     Pick,
+    /// A pitch appeared and no stroke was heard: a soft entry, another string that comes through, hum.
+    Unheard,
     /// Picked again at the pitch that already sounded.
     Restrike,
     /// A finger came down on a higher fret: one step up of 80 cents or more in under 15 ms.

@@ -89,15 +89,52 @@ pub fn vibratos(curve: &[f64], hop_ms: f64, noise: f64) -> Vec<Vibrato> {
     let mut least = WIDEST_LEAST_CENTS;
     while least >= LEAST_SWING_CENTS.max(5.0 * noise) {
         for vibrato in vibratos_of(&turns(curve, least), curve, hop_ms) {
-            let apart = |other: &Vibrato| vibrato.span.end <= other.span.start || other.span.end <= vibrato.span.start;
+            let apart = |other: &Vibrato| vibrato.full.end <= other.full.start + 1 || other.full.end <= vibrato.full.start + 1;
             if found.iter().all(apart) {
                 found.push(vibrato);
             }
         }
         least /= 2.0;
     }
-    found.sort_by_key(|vibrato| vibrato.span.start);
-    found
+    found.sort_by_key(|vibrato| vibrato.full.start);
+    let mut joined: Vec<Vibrato> = Vec::new();
+    for vibrato in found {
+        match joined.last_mut() {
+            Some(last) if last.goes_on_in(&vibrato, hop_ms) => last.join(&vibrato),
+            Some(last) => {
+                let begin = vibrato.span.start.max(last.span.end.min(vibrato.full.start));
+                last.span.end = last.span.end.min(begin.max(last.full.end));
+                joined.push(Vibrato { span: begin..vibrato.span.end, ..vibrato });
+            }
+            None => joined.push(vibrato),
+        }
+    }
+    joined
+}
+
+impl Vibrato {
+    /// Whether another one, found later in the curve, is the same vibrato: no cycle between them, and alike.
+    fn goes_on_in(&self, next: &Self, hop_ms: f64) -> bool {
+        let period = 1000.0 / self.rate_hz / hop_ms;
+        let alike = |a: f64, b: f64, factor: f64| a < b * factor && b < a * factor;
+        next.full.start as f64 - (self.full.end as f64) < 1.3 * period
+            && alike(self.rate_hz, next.rate_hz, 1.35)
+            && alike(self.extent_cents, next.extent_cents, 1.8)
+            && (self.centre_cents - next.centre_cents).abs() < self.extent_cents
+    }
+
+    /// Takes in the rest of the same vibrato; each part counts by its length.
+    fn join(&mut self, next: &Self) {
+        let (a, b) = (self.full.len() as f64, next.full.len() as f64);
+        let mix = |x: f64, y: f64| (a * x + b * y) / (a + b);
+        self.rate_hz = mix(self.rate_hz, next.rate_hz);
+        self.extent_cents = mix(self.extent_cents, next.extent_cents);
+        self.centre_cents = mix(self.centre_cents, next.centre_cents);
+        self.low_cents = mix(self.low_cents, next.low_cents);
+        self.unevenness_pct = mix(self.unevenness_pct, next.unevenness_pct);
+        self.full.end = self.full.end.max(next.full.end);
+        self.span.end = self.span.end.max(next.span.end);
+    }
 }
 
 /// The vibratos among these turns.
@@ -109,7 +146,7 @@ fn vibratos_of(turns: &[Turn], curve: &[f64], hop_ms: f64) -> Vec<Vibrato> {
         if run_end >= first + 4
             && let Some(mut vibrato) = measure(curve, &turns[first..=run_end], hop_ms)
         {
-            vibrato.span = with_half_swings(curve, turns, first, run_end, &vibrato, hop_ms);
+            vibrato.span = with_its_ends(curve, &vibrato, hop_ms);
             found.push(vibrato);
             first = run_end;
         } else {
@@ -159,26 +196,44 @@ fn longest_run(turns: &[Turn], first: usize, hop_ms: f64) -> usize {
     last
 }
 
-/// A vibrato begins and ends half a swing outside its first and last turn, where the curve leaves its level and comes back to it,
-/// unless it comes straight from a bend or goes over into a release there.
-fn with_half_swings(curve: &[f64], turns: &[Turn], first: usize, last: usize, vibrato: &Vibrato, hop_ms: f64) -> Range<usize> {
-    let half = (500.0 / vibrato.rate_hz / hop_ms) as usize;
-    let level = |range: Range<usize>, turn: &Turn| {
-        let part = &curve[range];
-        let (low, high) = part.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), c| (l.min(*c), h.max(*c)));
-        part.len() >= 3 && high - low < 4.0 && (low - turn.cents).abs() < 2.5 * vibrato.extent_cents
+/// A vibrato begins before its first wide turn, with smaller swings or half of one, where the curve leaves its level, and ends likewise,
+/// unless it comes straight from a bend or goes over into a release there: those leave its range.
+fn with_its_ends(curve: &[f64], vibrato: &Vibrato, hop_ms: f64) -> Range<usize> {
+    let fine = turns(curve, LEAST_SWING_CENTS / 2.0);
+    let half = 500.0 / vibrato.rate_hz / hop_ms;
+    let in_range = |i: usize| (curve[i] - vibrato.centre_cents).abs() < 1.3 * vibrato.extent_cents;
+    let is_swing = |a: usize, b: usize| {
+        let length = b.abs_diff(a) as f64;
+        length > 0.5 * half && length < 1.7 * half
     };
-    let belongs = |a: &Turn, b: &Turn| (a.cents - b.cents).abs() < 2.5 * vibrato.extent_cents;
+    // Flat over the rest of the half swing: there the curve was level, and the vibrato is half a swing longer.
+    let level = |from: usize, to: usize| {
+        let part = &curve[from.min(to)..to.max(from)];
+        let (low, high) = part.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), c| (l.min(*c), h.max(*c)));
+        part.len() >= 3 && high - low < 4.0
+    };
     let mut span = vibrato.span.clone();
-    let before = span.start.saturating_sub(2 * half)..span.start.saturating_sub(half);
-    if (first > 0 && belongs(&turns[first - 1], &turns[first])) || level(before, &turns[first]) {
-        let earliest = if first > 0 { turns[first - 1].at } else { 0 };
-        span.start = earliest.max(span.start.saturating_sub(half));
+    while let Some(turn) = fine.iter().rev().find(|turn| turn.at < span.start)
+        && in_range(turn.at)
+        && is_swing(turn.at, span.start)
+    {
+        span.start = turn.at;
     }
-    let after = (span.end + half).min(curve.len())..(span.end + 2 * half).min(curve.len());
-    if (last + 1 < turns.len() && belongs(&turns[last], &turns[last + 1])) || level(after, &turns[last]) {
-        let latest = turns.get(last + 1).map_or(curve.len(), |turn| turn.at + 1);
-        span.end = latest.min(span.end + half);
+    let reach = half as usize;
+    let before = span.start.saturating_sub(reach);
+    let earlier = fine.iter().rev().find(|turn| turn.at < span.start).map_or(0, |turn| turn.at);
+    if in_range(before) && (level(before.saturating_sub(reach), before) || earlier >= before) {
+        span.start = before.max(earlier);
+    }
+    while let Some(turn) = fine.iter().find(|turn| turn.at >= span.end)
+        && in_range(turn.at)
+        && is_swing(span.end - 1, turn.at)
+    {
+        span.end = turn.at + 1;
+    }
+    let after = (span.end + reach).min(curve.len() - 1);
+    if in_range(after) && level(after, (after + reach).min(curve.len())) {
+        span.end = after;
     }
     span
 }
