@@ -2,13 +2,17 @@
 
 use clap::{CommandFactory, Parser, Subcommand};
 
+pub mod chart;
 pub mod completions;
 pub mod config;
 pub mod devices;
 pub mod directories;
 mod failure;
+mod fretboard;
 pub mod grade;
 pub mod man;
+pub mod neck;
+mod output;
 mod rows_out;
 pub mod settings;
 mod start;
@@ -34,6 +38,10 @@ pub enum Command {
     Grade(grade::Args),
     /// The pitch of a recorded take, reading by reading, as CSV
     Trace(trace::Args),
+    /// Show chord tones, triads, scales and bends on the neck
+    Neck(neck::Args),
+    /// Show the chords of a tune, with triads, scales and bends for each
+    Chart(chart::Args),
     /// Show the settings and where each came from
     Config(config::Args),
     /// Print the completion script of a shell
@@ -58,6 +66,8 @@ impl Cli {
             Some(Command::Completions(args)) => args.run(),
             Some(Command::Devices(args)) => args.run(),
             Some(Command::Man(args)) => args.run(),
+            Some(Command::Chart(args)) => args.run(),
+            Some(Command::Neck(args)) => args.run(),
         }
     }
 

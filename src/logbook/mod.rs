@@ -4,6 +4,7 @@ pub mod attempts;
 pub mod cell;
 mod graded;
 pub mod log;
+pub mod neck;
 mod played_at;
 pub mod row;
 pub mod sidecar;

@@ -18,19 +18,28 @@
 //! # Ok::<(), landfall::theory::TheoryError>(())
 //! ```
 
+pub mod bend;
 pub mod chart;
+pub mod choice;
 mod chord;
 mod degree;
 mod error;
+pub mod guide;
 mod interval;
 mod key;
 mod neck;
 mod note;
+pub mod path;
+pub mod placed;
 pub mod roman;
+pub mod route;
 mod scale;
+pub mod strings;
+pub mod triad;
 mod tuning;
 mod words;
 
+pub use bend::{Bend, Ease, bends};
 pub use chord::{Chord, Tone};
 pub use degree::Degree;
 pub use error::TheoryError;
@@ -40,5 +49,7 @@ pub use neck::{Neck, Place};
 pub use note::{Letter, Note, NoteName};
 pub use roman::{function, numeral};
 pub use scale::{SCALES, Scale, ScaleKind};
+pub use strings::StringSet;
+pub use triad::{Inversion, Triad, Voicing, voicings};
 pub use tuning::{TUNINGS, Tuning};
 pub use words::nearest;

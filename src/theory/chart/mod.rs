@@ -88,29 +88,22 @@ impl Chart {
         file::read(file, text)
     }
 
-    /// A chart of bars in 4/4 at 90 in a key, for chords that were given without a file: `Dm | Gm7 C7 | F`. Chords without any
-    /// bar line are a bar each.
+    /// A chart for chords that were given without a file: `Dm | Gm7 C7 | F`. Chords without any bar line are a bar each. Without a
+    /// key it is guessed ([`Key::guess`]).
     ///
     /// # Errors
     /// As for [`Chart::parse`]; errors call the text `the chords`.
-    pub fn from_chords(bars: &str, key: Option<Key>) -> Result<Self, ChartError> {
+    pub fn from_chords(bars: &str, key: Option<Key>, metre: Metre, tempo: f64) -> Result<Self, ChartError> {
+        let wrong =
+            |bar, fault| ChartError { file: "the chords".to_string(), spot: Spot { part: None, bar, line: None }, fault: Box::new(fault) };
+        if !(10.0..=1000.0).contains(&tempo) {
+            return Err(wrong(None, ChartFault::Tempo { found: tempo.to_string() }));
+        }
         let spaced = if bars.contains('|') { bars.to_string() } else { bars.split_whitespace().collect::<Vec<_>>().join(" | ") };
-        let metre = Metre::common();
-        let bars = bars::read(&spaced, &metre, None).map_err(|(bar, _, fault)| ChartError {
-            file: "the chords".to_string(),
-            spot: Spot { part: None, bar, line: None },
-            fault: Box::new(fault),
-        })?;
+        let bars = bars::read(&spaced, &metre, None).map_err(|(bar, _, fault)| wrong(bar, fault))?;
         let chords: Vec<&Chord> = bars.iter().flat_map(|bar| &bar.entries).filter_map(|entry| entry.chord.as_ref()).collect();
-        let key = key.or_else(|| Key::guess(&chords)).or_else(|| "C major".parse().ok());
-        let Some(key) = key else {
-            return Err(ChartError {
-                file: "the chords".to_string(),
-                spot: Spot::default(),
-                fault: Box::new(ChartFault::Missing { field: "key" }),
-            });
-        };
-        let part = Part { name: None, key, metre, tempo: 90.0, feel: Feel::default(), bars };
+        let key = key.or_else(|| Key::guess(&chords)).ok_or_else(|| wrong(None, ChartFault::Missing { field: "key" }))?;
+        let part = Part { name: None, key, metre, tempo, feel: Feel::default(), bars };
         Ok(Self { title: None, parts: vec![part], form: vec![0] })
     }
 

@@ -116,6 +116,20 @@ impl Timeline {
         self.bars.get(after.checked_sub(1)?).filter(|_| at_s < self.length_s)
     }
 
+    /// The chords where they change: N.C. left out, a chord that is held or played again at once counted where it begins.
+    #[must_use]
+    pub fn changes(&self) -> Vec<&PlayedChord> {
+        let mut changes: Vec<&PlayedChord> = Vec::new();
+        let mut sounding: Option<&Chord> = None;
+        for played in &self.chords {
+            if played.chord.as_ref() != sounding {
+                changes.extend(played.chord.is_some().then_some(played));
+            }
+            sounding = played.chord.as_ref();
+        }
+        changes
+    }
+
     /// Every beat in order.
     pub fn beats(&self) -> impl Iterator<Item = BeatAt> + '_ {
         self.bars.iter().flat_map(|bar| {
