@@ -7,6 +7,7 @@ pub mod completions;
 pub mod config;
 pub mod devices;
 pub mod directories;
+pub mod drill;
 mod failure;
 mod fretboard;
 pub mod grade;
@@ -34,6 +35,8 @@ pub struct Cli {
 /// All commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Play, and be told at once how each bend went
+    Drill(drill::Args),
     /// Grade the bends of recorded takes
     Grade(grade::Args),
     /// The pitch of a recorded take, reading by reading, as CSV
@@ -60,6 +63,7 @@ impl Cli {
     pub fn run(self) -> Result<(), Failure> {
         match self.command {
             None => start::run(),
+            Some(Command::Drill(args)) => args.run(),
             Some(Command::Grade(args)) => args.run(),
             Some(Command::Trace(args)) => args.run(),
             Some(Command::Config(args)) => args.run(),
