@@ -225,14 +225,12 @@ fn live(world: World, input: Input, job: Job, log: Log, view: &mut dyn View) -> 
 
 /// What was kept and where; what could not be is the failure.
 fn summary(outcome: &Outcome, log: &Path) -> Result<(), Failure> {
-    let rows = outcome.kept.rows;
-    let mut text = match rows {
-        1 => format!("1 attempt, in {}\n", log.display()),
-        _ => format!("{rows} attempts, in {}\n", log.display()),
+    let rows = match outcome.kept.rows {
+        1 => "1 attempt".to_owned(),
+        rows => format!("{rows} attempts"),
     };
-    for take in &outcome.kept.takes {
-        text += &format!("Take: {}\n", take.display());
-    }
+    let takes: String = outcome.kept.takes.iter().map(|take| ["Take: ", &take.display().to_string(), "\n"].concat()).collect();
+    let text = format!("{rows}, in {}\n{takes}", log.display());
     super::print(&text)?;
     if let Some(broken) = &outcome.broken {
         return Err(broken.clone().into());
