@@ -279,17 +279,17 @@ impl<W: Wishes> Grader<W> {
 }
 
 /// A note as the grader looks at it.
-struct Look {
-    shape: Shape,
-    bends: Vec<Bend>,
+pub(super) struct Look {
+    pub shape: Shape,
+    pub bends: Vec<Bend>,
     /// The attack, the first point that counts, and one behind the last, in points.
-    attack: usize,
+    pub attack: usize,
     settled: usize,
-    end: usize,
+    pub end: usize,
 }
 
 impl Look {
-    fn at(note: &Note) -> Option<Self> {
+    pub fn at(note: &Note) -> Option<Self> {
         let shape = Shape::of(&note.contour)?;
         let attack = note.contour.position(note.onset).max(0.0).round() as usize;
         let settled = attack + shape.hops(SETTLED_MS);
@@ -309,7 +309,7 @@ impl Look {
     }
 
     /// The whole note as a bend that was made before the stroke and is not let down.
-    fn held_throughout(&self) -> Option<Bend> {
+    pub fn held_throughout(&self) -> Option<Bend> {
         let hold = self.settled..self.end;
         let long_enough = hold.len() as f64 * self.shape.hop_ms >= 100.0;
         long_enough.then_some(Bend {

@@ -1,5 +1,6 @@
 //! The few words for the eye while and after a note sounds.
 
+use super::Attempt;
 use std::fmt;
 
 /// One verdict, at most eight characters.
@@ -44,10 +45,42 @@ impl fmt::Display for Word {
 /// What may be said before the row is ready. Parts are added as they become known and never change afterwards.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Verdict {
-    /// Said 150 ms after the arrival.
+    /// Said 150 ms after the arrival, or as soon as the bend is let down.
     pub arrival: Option<Word>,
     /// Said at the end of the hold, where it sank out of tune.
     pub hold: Option<Word>,
     /// Said when the release has landed, against the origin.
     pub release: Option<Word>,
 }
+
+impl Verdict {
+    /// What is said when a bend has arrived `arrival_error` off its target, and then sank to `late_error` at the end of its hold.
+    #[must_use]
+    pub fn sank(arrival_error: f64, late_error: f64, tolerance: f64) -> Option<Word> {
+        let fell = (arrival_error - late_error).round().min(999.0);
+        (arrival_error.abs() <= tolerance && late_error < -tolerance && fell >= 1.0).then_some(Word::Fell(fell as u16))
+    }
+
+    /// What is said of a landing so far off the played origin: home is where the fret is, and a release is harder to tell than a hold (12
+    /// cents where a hold has 10).
+    #[must_use]
+    pub fn homecoming(error_cents: f64, tolerance: f64) -> Word {
+        Word::of_error(error_cents, RELEASE_SLACK * tolerance)
+    }
+
+    /// The words on a row.
+    #[must_use]
+    pub fn of(row: &Attempt) -> Self {
+        let (m, tolerance) = (&row.measures, row.tolerance_cents);
+        let arrived = m.arrival_error_cents.or(m.hold_error_cents);
+        let late = arrived.zip(m.hold_drift_cents_per_s.zip(m.hold_s)).map(|(error, (drift, hold))| (error, error + drift * hold));
+        Self {
+            arrival: arrived.map(|error| Word::of_error(error, tolerance)),
+            hold: late.and_then(|(error, late)| Self::sank(error, late, tolerance)),
+            release: m.release_error_cents.map(|error| Self::homecoming(error - m.origin_error_cents.unwrap_or(0.0), tolerance)),
+        }
+    }
+}
+
+/// How much wider the tolerance of a release is than that of a hold.
+const RELEASE_SLACK: f64 = 1.2;

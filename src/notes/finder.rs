@@ -61,6 +61,14 @@ impl NoteFinder {
         self.open.as_ref().map(|open| &open.contour)
     }
 
+    /// The notes that the sound so far makes, as if it ended here: the last one still sounds, the ones before it were ended by a finger.
+    pub fn so_far(&self, emit: &mut dyn FnMut(Note)) {
+        if let Some(open) = &self.open {
+            let end = open.contour.start() + FrameSpan(self.hop.0 * open.contour.len() as u64);
+            self.close(open, end, Ending::TakeEnded, emit);
+        }
+    }
+
     /// The string was picked.
     pub fn attack(&mut self, at: FrameTime, emit: &mut dyn FnMut(Note)) {
         self.struck_at = Some(at);
