@@ -3,7 +3,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-use landfall::grading::{Attempt, Measures, Technique};
+use landfall::grading::{Attempt, Measures, Provisional, Technique, Wish};
 use landfall::live::analysis::Job;
 use landfall::live::clock::SystemClock;
 use landfall::live::ears::{Ears, Settles};
@@ -262,6 +262,7 @@ fn run_seen(input: Input, world: World, slow: Duration, mut view: Silent, change
         ears: Box::new(move |rate| Ears {
             causal: Box::new(Deaf),
             attacks: AttackFinder::new(rate),
+            eye: Provisional::new(rate, A4::default(), Box::new(Wish::default())),
             settled: Box::new(Scribe::begin(&ears, slow)),
         }),
         row: Box::new(|attempt, setting| Row::graded(attempt, setting, |midi| midi.to_string())),
@@ -357,8 +358,8 @@ fn an_analysis_that_is_too_slow_loses_sound_at_its_place_and_says_so() {
             // 0.2 s away from the ring, once in a while.
             let mut ears = std::mem::replace(&mut job.ears, Box::new(|_| unreachable!()));
             job.ears = Box::new(move |rate| {
-                let Ears { causal, attacks, settled } = ears(rate);
-                Ears { causal, attacks, settled: Box::new(Drowsy(settled, 0)) }
+                let ears = ears(rate);
+                Ears { settled: Box::new(Drowsy(ears.settled, 0)), ..ears }
             });
         });
         let takes = run.takes();

@@ -54,7 +54,7 @@ fn reading(at_s: f64, cents: f64) -> News {
 
 fn arrived(word: Word) -> [News; 3] {
     let arrival = Verdict { arrival: Some(word), ..Verdict::default() };
-    [News::Onset { at_s: 10.0 }, News::Arrived { at_s: 10.5 }, News::Verdict(arrival)]
+    [News::Onset { at_s: 10.0 }, News::Arrived { onset_s: 10.0, at_s: 10.5 }, News::Verdict(arrival)]
 }
 
 fn row(measures: &Measures, faults: Vec<Fault>) -> News {
@@ -223,7 +223,7 @@ fn the_hold_grows_only_after_the_arrival() {
     state.apply(News::Onset { at_s: 10.0 });
     state.apply(reading(10.45, 6895.0));
     assert_eq!(length(&state), 0);
-    state.apply(News::Arrived { at_s: 10.5 });
+    state.apply(News::Arrived { onset_s: 10.0, at_s: 10.5 });
     state.apply(reading(11.0, 6900.0));
     let half_a_second = length(&state);
     state.apply(reading(11.5, 6900.0));
@@ -256,6 +256,27 @@ fn the_page_makes_room_for_what_is_asked_next_when_its_verdict_has_been_seen() {
     assert_eq!(state.headline().as_deref(), Some("landed"));
     state.apply(News::Reading { at_s: 14.8, cents: None });
     assert_eq!(state.headline().as_deref(), Some("half"));
+}
+
+#[test]
+fn a_restrike_stays_on_the_page_of_its_bend_and_another_bend_does_not() {
+    let mut state = sharp_release();
+    state.apply(News::Onset { at_s: 12.4 });
+    assert_eq!(state.headline().as_deref(), Some("landed"), "picked again at the landing");
+    let mut bent = state.clone();
+    bent.apply(News::Arrived { onset_s: 12.4, at_s: 12.9 });
+    assert_eq!((bent.headline(), bent.page.and_then(|page| page.hold_s())), (None, Some(0.0)));
+    state.apply(News::Onset { at_s: 13.0 });
+    assert_eq!(state.headline(), None, "the next pick is another note");
+}
+
+#[test]
+fn what_could_not_be_said_early_is_said_with_the_row() {
+    let mut state = waiting();
+    state.apply(News::Onset { at_s: 10.0 });
+    let measures = Measures { onset_s: Some(10.0), arrival_error_cents: Some(-14.0), hold_error_cents: Some(-14.0), ..Measures::default() };
+    state.apply(row(&measures, vec![]));
+    assert_eq!(state.headline().as_deref(), Some("short 14"));
 }
 
 #[test]

@@ -8,7 +8,7 @@ use super::recorder::{Recorder, reserve};
 use crate::grading::Attempt;
 use crate::logbook::sidecar::{Asked, Sidecar};
 use crate::logbook::{Row, Setting};
-use crate::pitch::attack::Stage;
+use crate::pitch::attack::{Attack, Stage};
 use crate::sound::{Arriving, Block, ChannelWish, Chosen, FaultKind, Format, Mono, Next, RingWriter, SoundError, Takes, ring};
 use crate::units::{A4, SampleRate};
 use crossbeam_channel::Sender;
@@ -257,18 +257,22 @@ impl Analysis {
     }
 
     fn show(&self, running: &mut Running, block: &Block<'_>) {
-        let ears = &mut running.ears;
-        let mut stroke = |attack: crate::pitch::attack::Attack| {
-            if attack.stage == Stage::Early && attack.struck {
-                self.teller.event(Event::Stroke(attack.at));
-            }
-        };
+        let Ears { causal, attacks, eye, .. } = &mut running.ears;
+        let mut seen = |glimpse| self.teller.event(Event::Seen(glimpse));
         if block.lost_before.0 > 0 {
-            ears.attacks.lose(block.lost_before.0, &mut stroke);
-            ears.causal.lose(block.lost_before.0, &mut |reading| self.teller.reading(reading));
+            eye.lost(block.start - block.lost_before, &mut seen);
+            attacks.lose(block.lost_before.0, &mut |_| {});
+            causal.lose(block.lost_before.0, &mut |reading| self.teller.reading(reading));
         }
-        ears.attacks.push(block.samples, &mut stroke);
-        ears.causal.push(block.samples, &mut |reading| self.teller.reading(reading));
+        attacks.push(block.samples, &mut |attack: Attack| {
+            if attack.stage == Stage::Early && attack.struck {
+                eye.stroke(attack.at, &mut seen);
+            }
+        });
+        causal.push(block.samples, &mut |reading| {
+            eye.reading(&reading, &mut seen);
+            self.teller.reading(reading);
+        });
     }
 
     fn keep(&mut self, running: &Running, attempts: &[Attempt]) {

@@ -1,6 +1,6 @@
 //! What listens to a take: one tracker for the eye, and the settled loop for the rows.
 
-use crate::grading::Attempt;
+use crate::grading::{Attempt, Provisional};
 use crate::pitch::Tracker;
 use crate::pitch::attack::AttackFinder;
 use crate::sound::Block;
@@ -20,6 +20,8 @@ pub struct Ears {
     pub causal: Box<dyn Tracker + Send>,
     /// Strokes, for the eye.
     pub attacks: AttackFinder,
+    /// What can be said before the row.
+    pub eye: Provisional,
     /// For the rows.
     pub settled: Box<dyn Settles>,
 }

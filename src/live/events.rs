@@ -1,10 +1,10 @@
 //! From the analysis to the view.
 
-use crate::grading::Attempt;
+use crate::grading::{Attempt, Glimpse};
 use crate::logbook::Row;
 use crate::pitch::Reading;
 use crate::sound::{Chosen, FaultKind, Origin, SoundError};
-use crate::units::{FrameTime, SampleRate};
+use crate::units::SampleRate;
 use crossbeam_channel::{Receiver, Sender, TrySendError, bounded, unbounded};
 use std::path::PathBuf;
 
@@ -24,8 +24,8 @@ pub enum Event {
     },
     /// The channel was chosen from several.
     Channel(Chosen),
-    /// A string was struck.
-    Stroke(FrameTime),
+    /// What can be said of the note that sounds.
+    Seen(Glimpse),
     /// An attempt was graded; the row is the one in the log.
     Graded(Box<(Attempt, Row)>),
     /// The take has a fault of this kind, said once a take.
@@ -88,6 +88,7 @@ impl Teller {
 mod tests {
     use super::*;
     use crate::pitch::Sounding;
+    use crate::units::FrameTime;
 
     #[test]
     fn the_latest_readings_win_and_no_event_is_dropped() {
@@ -95,7 +96,7 @@ mod tests {
         for n in 0..1000 {
             let at = FrameTime(n);
             teller.reading(Reading { at, ready: at, level_dbfs: None, sounding: Sounding::Silent });
-            teller.event(Event::Stroke(at));
+            teller.event(Event::Seen(Glimpse::Began(at)));
         }
         let readings: Vec<u64> = listener.readings.try_iter().map(|reading| reading.at.0).collect();
         assert_eq!(readings, (1000 - READINGS as u64..1000).collect::<Vec<_>>());

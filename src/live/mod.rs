@@ -13,6 +13,8 @@ pub mod feeder;
 pub mod hearing;
 pub mod keeper;
 pub mod keys;
+pub mod keyboard;
+pub mod pages;
 pub mod recorder;
 pub mod session;
 pub mod settled;

@@ -3,3 +3,5 @@
 mod asked;
 
 pub use asked::{AskedError, SIZES, Wanted, bend_size};
+
+pub mod tour;

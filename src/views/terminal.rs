@@ -31,6 +31,14 @@ impl Screen {
         Ok(Self { terminal })
     }
 
+    /// Columns and rows that there are now.
+    ///
+    /// # Errors
+    /// When the terminal has gone.
+    pub fn size(&self) -> io::Result<(u16, u16)> {
+        self.terminal.size().map(|size| (size.width, size.height))
+    }
+
     /// Draws a picture; its size is the terminal's, asked anew each time.
     ///
     /// # Errors

@@ -9,10 +9,12 @@ mod landings;
 mod plain;
 mod rules;
 mod screen;
+mod summary;
 
 pub use ask::Ask;
 pub use plain::PlainLines;
 pub use screen::{Look, draw};
+pub use summary::{Played, summary};
 
 use crate::grading::{Attempt, Verdict, Word};
 
@@ -22,6 +24,9 @@ pub const LANDINGS_SHOWN: usize = 5;
 /// A final row belongs to the page on the screen when their attacks lie this close together, in seconds: the settled tracker places the
 /// attack again, and the contract of a note's attack is a few milliseconds.
 const SAME_ATTACK_S: f64 = 0.08;
+
+/// Seconds from the end of a hold within which a pick at the landing is its restrike: a second to come home, and a second more.
+const RESTRIKE_S: f64 = 2.0;
 
 /// Seconds from the end of a hold for which its page stays when something else is asked for; then the page says how far to bend next.
 const PAGE_STAYS_S: f64 = 3.0;
@@ -50,8 +55,10 @@ pub enum News {
         /// Cents on the MIDI scale.
         target_cents: f64,
     },
-    /// The bend has arrived: the hold grows from here.
+    /// A bend has arrived: the hold grows from here.
     Arrived {
+        /// Attack of its note, seconds of the take.
+        onset_s: f64,
         /// Seconds of the take.
         at_s: f64,
     },
@@ -98,6 +105,8 @@ pub struct Page {
     pub cents: Option<f64>,
     /// Where it starts from and what it aims at, in cents on the MIDI scale.
     pub aim: Option<(f64, f64)>,
+    /// Whether the string was picked again at the landing.
+    pub restruck: bool,
     /// When the hold began.
     pub arrival_s: Option<f64>,
     /// When the hold ended.
@@ -113,7 +122,14 @@ impl LiveState {
     pub fn apply(&mut self, news: News) {
         match news {
             News::Ask(ask) => self.ask = ask,
+            // Picked again where a bend has come home: its page stays, unless the new note is bent too.
+            News::Onset { at_s } if self.page.as_ref().is_some_and(|page| page.may_be_restruck(at_s)) => {
+                if let Some(page) = &mut self.page {
+                    page.restruck = true;
+                }
+            }
             News::Onset { at_s } => self.page = Some(Page::starting(at_s, self.ask.clone())),
+            News::Arrived { onset_s, at_s } => self.arrive(onset_s, at_s),
             News::Graded(row) => self.grade(row),
             News::Notice(sentence) => self.notice = Some(sentence),
             of_the_note => {
@@ -127,6 +143,16 @@ impl LiveState {
         }
     }
 
+    fn arrive(&mut self, onset_s: f64, at_s: f64) {
+        let same = |page: &Page| (page.onset_s - onset_s).abs() < SAME_ATTACK_S;
+        // A second bend in one note is another attempt, and a page of its own.
+        let page = self.page.take().filter(|page| same(page) && !(page.hold_end_s.is_some_and(|end| at_s > end)));
+        let mut page = page.unwrap_or_else(|| Page::starting(onset_s, self.ask.clone()));
+        page.arrival_s = Some(at_s);
+        page.now_s = page.now_s.max(at_s);
+        self.page = Some(page);
+    }
+
     fn grade(&mut self, row: Box<Attempt>) {
         self.graded += 1;
         if let Some(error) = row.measures.hold_error_cents {
@@ -137,6 +163,9 @@ impl LiveState {
         }
         let same = |page: &&mut Page| row.measures.onset_s.is_some_and(|onset| (onset - page.onset_s).abs() < SAME_ATTACK_S);
         if let Some(page) = self.page.as_mut().filter(same) {
+            let verdict = Verdict::of(&row);
+            // What could not be said early is said now.
+            page.apply(&News::Verdict(verdict));
             page.row = Some(row);
         }
     }
@@ -160,18 +189,28 @@ impl LiveState {
 impl Page {
     fn starting(onset_s: f64, ask: Ask) -> Self {
         let aim = ask.aim();
-        Self { ask, onset_s, now_s: onset_s, cents: None, aim, arrival_s: None, hold_end_s: None, verdict: Verdict::default(), row: None }
+        Self {
+            ask,
+            onset_s,
+            now_s: onset_s,
+            cents: None,
+            aim,
+            restruck: false,
+            arrival_s: None,
+            hold_end_s: None,
+            verdict: Verdict::default(),
+            row: None,
+        }
     }
 
     fn apply(&mut self, news: &News) {
         match *news {
-            News::Reading { at_s, cents } => {
+            // Readings come later than what was made of them.
+            News::Reading { at_s, cents } if at_s >= self.onset_s => {
                 self.now_s = self.now_s.max(at_s);
                 self.cents = cents;
             }
             News::Aim { origin_cents, target_cents } => self.aim = Some((origin_cents, target_cents)),
-            // The first stop is the arrival; a later one in the same note is another attempt and starts the hold anew.
-            News::Arrived { at_s } => (self.arrival_s, self.hold_end_s) = (Some(at_s), None),
             News::HoldEnded { at_s } => self.hold_end_s = self.hold_end_s.or(Some(at_s)),
             News::Verdict(Verdict { arrival, hold, release }) => {
                 let said = &mut self.verdict;
@@ -179,8 +218,12 @@ impl Page {
                 said.hold = said.hold.or(hold);
                 said.release = said.release.or(release);
             }
-            News::Ask(_) | News::Onset { .. } | News::Graded(_) | News::Notice(_) => {}
+            _ => {}
         }
+    }
+
+    fn may_be_restruck(&self, at_s: f64) -> bool {
+        !self.restruck && self.verdict.release.is_some() && self.hold_end_s.is_some_and(|end| at_s - end < RESTRIKE_S)
     }
 
     /// Seconds held so far.

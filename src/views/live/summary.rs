@@ -1,0 +1,44 @@
+//! What a run came to, as lines of text: one attempt a line.
+
+use super::figures;
+use crate::grading::{Attempt, Verdict, Word};
+
+/// One line of a summary.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Played<'a> {
+    /// As graded.
+    pub row: &'a Attempt,
+    /// The chord, where there was one.
+    pub chord: Option<&'a str>,
+    /// Name of the note that it started from.
+    pub origin: Option<&'a str>,
+    /// Name of the note to reach.
+    pub target: Option<&'a str>,
+}
+
+/// A table of all attempts, with a last line that counts them.
+#[must_use]
+pub fn summary(played: &[Played<'_>]) -> String {
+    let mut text = String::new();
+    let mut landed = 0;
+    for (number, attempt) in played.iter().enumerate() {
+        let words = words(attempt.row);
+        landed += usize::from(words == "landed");
+        let notes = format!("{} to {}", attempt.origin.unwrap_or("?"), attempt.target.unwrap_or("?"));
+        let (chord, degree) = (attempt.chord.unwrap_or_default(), attempt.row.degree.as_deref().unwrap_or_default());
+        let line = format!("{:>3}  {chord:<6}{degree:<4}{notes:<12}{words:<24}{}", number + 1, figures::of(attempt.row).join(", "));
+        text += line.trim_end();
+        text.push('\n');
+    }
+    let bends = if played.len() == 1 { "bend" } else { "bends" };
+    text + &format!("{} {bends}, {landed} landed and held.\n", played.len())
+}
+
+/// The words on a row: the bend's, and the release's where that was off.
+fn words(row: &Attempt) -> String {
+    let verdict = Verdict::of(row);
+    let bend = verdict.hold.or(verdict.arrival);
+    let home = verdict.release.filter(|word| *word != Word::Landed).map(|word| format!("home {word}"));
+    let words: Vec<String> = bend.map(|word| word.to_string()).into_iter().chain(home).collect();
+    if words.is_empty() { "not graded".to_owned() } else { words.join(", ") }
+}
