@@ -9,7 +9,7 @@ use landfall::units::{A4, FrameTime};
 
 /// Everything that is said, each with the frame at which it is said.
 fn said(text: &str) -> (Vec<(FrameTime, Glimpse)>, Truth) {
-    let played = render(&Scenario::from_toml(text).unwrap()).unwrap();
+    let played = render(&Scenario::from_toml(text).expect("a scenario")).expect("a scenario in range");
     let rate = played.truth.rate();
     let (mut tracker, mut attacks) = (Causal::new(rate), AttackFinder::new(rate));
     let mut eye = Provisional::new(rate, A4::default(), Box::new(Wish::default()));
@@ -31,7 +31,9 @@ const BALLAD: &str = include_str!("../test_signals/scenarios/ballad.toml");
 
 /// The words that end up on each bend's page, with the arrival that was told and the frame at which the first word was said.
 fn pages(all: &[(FrameTime, Glimpse)]) -> Vec<(FrameTime, FrameTime, Verdict)> {
-    let mut pages: Vec<(FrameTime, FrameTime, Option<(FrameTime, Verdict)>)> = Vec::new();
+    /// When it was first said, and what stands there in the end.
+    type Words = Option<(FrameTime, Verdict)>;
+    let mut pages: Vec<(FrameTime, FrameTime, Words)> = Vec::new();
     for (now, glimpse) in all {
         match *glimpse {
             Glimpse::Arrived { onset, at, .. } => match pages.last_mut() {

@@ -6,10 +6,11 @@ use super::{Failure, WrongUse, remark, stdout_failure};
 use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::Job;
 use crate::live::feeder::Pace;
+use crate::live::hearing;
+use crate::live::keyboard::Keyboard;
+use crate::live::pages::{Asks, LinesView, PageView};
 use crate::live::session::{Input, LiveError, Outcome, RING_S, View, run};
-use crate::live::show::{Paged, Plain};
 use crate::live::world::World;
-use crate::live::{hearing, keys::TerminalKeys};
 use crate::logbook::Row;
 use crate::logbook::log::Log;
 use crate::logbook::sidecar::{Asked, Sidecar};
@@ -121,19 +122,21 @@ impl Args {
         let log = Log::open(&self.log.clone().unwrap_or_else(|| directories.log_file()))?;
         log.notices().iter().for_each(remark);
         let log_path = log.path().to_owned();
-        let ask = self.ask();
+        // What is asked for stays the same for the whole run.
+        let mut ask = Some(self.ask());
+        let asks: Asks = Box::new(move |_, _| ask.take());
         let job = self.job(&settings, asked, wanted, &directories);
         let mut world = World::real()?;
         let paged = !self.plain && stdout().is_terminal();
         let outcome = if paged {
             if stdin().is_terminal() {
-                world.keys = Box::new(TerminalKeys);
+                world.keys = Box::new(Keyboard);
             }
             let colour = settings.colours.value != Colours::Never && environment.get("NO_COLOR").is_none();
-            let mut page = Paged::begin(settings.a4.value, ask, Look { colour })?;
+            let mut page = PageView::new(Look { colour }, settings.a4.value, asks)?;
             live(world, input, job, log, &mut page)
         } else {
-            let mut plain = Plain::begin(stdout(), settings.a4.value, &ask).map_err(stdout_failure)?;
+            let mut plain = LinesView::new(stdout(), self.fast, settings.a4.value, asks);
             live(world, input, job, log, &mut plain)
         }?;
         summary(&outcome, &log_path)

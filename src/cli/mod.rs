@@ -5,6 +5,7 @@ use clap::{CommandFactory, Parser, Subcommand};
 pub mod chart;
 pub mod completions;
 pub mod config;
+pub mod demo;
 pub mod devices;
 pub mod directories;
 pub mod drill;
@@ -49,6 +50,8 @@ pub enum Command {
     Config(config::Args),
     /// Print the completion script of a shell
     Completions(completions::Args),
+    /// Watch landfall listen to nine bends: no guitar and no sound card needed
+    Demo(demo::Args),
     /// List what can be heard from and played to
     Devices(devices::Args),
     /// Print the manual page
@@ -68,6 +71,7 @@ impl Cli {
             Some(Command::Trace(args)) => args.run(),
             Some(Command::Config(args)) => args.run(),
             Some(Command::Completions(args)) => args.run(),
+            Some(Command::Demo(args)) => args.run(),
             Some(Command::Devices(args)) => args.run(),
             Some(Command::Man(args)) => args.run(),
             Some(Command::Chart(args)) => args.run(),

@@ -177,6 +177,12 @@ impl<W: Write> LinesView<W> {
 
 impl<W: Write> View for LinesView<W> {
     fn event(&mut self, event: &Event) -> io::Result<()> {
+        if let Event::TakeBegan { file, origin, .. } = event {
+            let name = origin.name.as_deref().unwrap_or(origin.kind);
+            let kept = file.as_ref().map_or_else(|| "not kept".to_owned(), |file| format!("kept in {}", file.display()));
+            writeln!(self.out, "Listening to {name}; the take is {kept}.")?;
+            self.out.flush()?;
+        }
         for news in self.translator.event(event) {
             self.say(&news)?;
         }

@@ -1,0 +1,223 @@
+//! `landfall demo`: the bundled ballad through the live path.
+
+use super::directories::{Directories, Environment};
+use super::failure::{print, remark};
+use super::settings::{Colours, Given, Settings};
+use super::{Failure, WrongUse};
+use crate::grading::{Attempt, Provisional};
+use crate::live::analysis::Job;
+use crate::live::ears::{Ears, MakeEars};
+use crate::live::events::Event;
+use crate::live::feeder::Pace;
+use crate::live::keyboard::Keyboard;
+use crate::live::pages::{Asks, LinesView, PageView};
+use crate::live::session::{Input, Outcome, RING_S, View, run};
+use crate::live::settled::SettledLoop;
+use crate::live::world::World;
+use crate::logbook::log::Log;
+use crate::logbook::sidecar::Asked;
+use crate::logbook::{Row, Setting};
+use crate::pitch::Reading;
+use crate::pitch::attack::AttackFinder;
+use crate::pitch::causal::Causal;
+use crate::practice::tour::{Step, Tour};
+use crate::sound::synth::{Scenario, Synth};
+use crate::sound::{ChannelWish, Origin};
+use crate::theory::Note;
+use crate::units::A4;
+use crate::views::live::{Ask, Look, Played, summary};
+use std::io::{self, IsTerminal, stdout};
+use std::path::PathBuf;
+
+const BALLAD: &str = include_str!("../../test_signals/scenarios/ballad.toml");
+
+/// Arguments of `demo`.
+#[derive(Debug, clap::Args)]
+#[command(
+    long_about = "Watch landfall listen to nine bends of a ballad in D minor, played by its own synthesiser: some land, one is flat, one shoots \
+                  over and settles, one sinks, one is let down sharp, one is shaken. Nothing is heard and no sound card is opened; everything \
+                  else is as when you play. It takes 40 seconds; q ends it.",
+    after_help = "Examples:\n  landfall demo                     the page that you see when you play\n  \
+                  landfall demo --plain             the same as lines of text, for a screen reader or a pipe\n  \
+                  landfall demo --fast              only the result, in a second or two"
+)]
+pub struct Args {
+    /// Lines of text instead of the page
+    #[arg(long)]
+    plain: bool,
+    /// As fast as it can be analysed, as lines of text
+    #[arg(long)]
+    fast: bool,
+    /// The log that the rows are added to [default: demo.csv in landfall's data folder]
+    #[arg(long, value_name = "FILE")]
+    log: Option<PathBuf>,
+    /// Keep the sound as a WAV in this folder
+    #[arg(long, value_name = "DIR")]
+    save: Option<PathBuf>,
+}
+
+impl Args {
+    /// Runs the demonstration.
+    ///
+    /// # Errors
+    /// When the log or the terminal cannot be used.
+    pub fn run(self) -> Result<(), Failure> {
+        let environment = Environment::of_process();
+        let settings = Settings::load(&environment, Given::default(), Given::default())?;
+        let log = match &self.log {
+            Some(path) => path.clone(),
+            None => Directories::of(&environment)?.demo_log_file(),
+        };
+        // The ballad is played at 440 Hz, whatever the player's own reference is.
+        let a4 = A4::default();
+        let mut world = World::real()?;
+        let page = stdout().is_terminal() && !self.plain && !self.fast;
+        let look = Look { colour: settings.colours.value != Colours::Never && environment.get("NO_COLOR").is_none() };
+        let inner: Box<dyn View> = if page {
+            world.keys = Box::new(Keyboard);
+            let view = PageView::new(look, a4, asks());
+            Box::new(view.map_err(|error| WrongUse(format!("cannot draw on this terminal: {error}; try --plain")))?)
+        } else {
+            Box::new(LinesView::new(stdout(), self.fast, a4, asks()))
+        };
+        let mut view = Collecting { inner, played: Vec::new() };
+        let log = Log::open(&log)?;
+        let path = log.path().to_owned();
+        let outcome = run(world, self.input()?, self.job(a4), Some(log), &mut view);
+        // From here on the terminal is the shell's again.
+        let Collecting { inner, played } = view;
+        drop(inner);
+        finish(&outcome?, &played, &path)
+    }
+
+    fn input(&self) -> Result<Input, Failure> {
+        let source = Synth::new(&Scenario::from_toml(BALLAD)?)?;
+        let pace = if self.fast { Pace::Fast } else { Pace::AsPlayed };
+        Ok(Input::Source { origin: Origin { kind: "synth", name: None }, source: Box::new(source), pace })
+    }
+
+    fn job(&self, a4: A4) -> Job {
+        Job {
+            channel: ChannelWish::default(),
+            drill: "demo".to_owned(),
+            asked: Asked { drill: Some("demo".to_owned()), ..Asked::default() },
+            a4,
+            tolerance: 10.0,
+            attempts: None,
+            seconds: None,
+            save: self.save.clone(),
+            ring_s: RING_S,
+            largest: u64::MAX,
+            keep_free: 0,
+            patient: self.fast,
+            ears: ears(a4),
+            row: Box::new(row),
+        }
+    }
+}
+
+fn ears(a4: A4) -> MakeEars {
+    Box::new(move |rate| Ears {
+        causal: Box::new(Causal::new(rate)),
+        attacks: AttackFinder::new(rate),
+        eye: Provisional::new(rate, a4, Box::new(Tour::ballad())),
+        settled: Box::new(SettledLoop::new(rate, a4, Tour::ballad())),
+    })
+}
+
+fn spell(midi: i32) -> String {
+    Note::usual(midi).to_string()
+}
+
+/// The row of an attempt, with the step that it answers.
+fn row(attempt: &Attempt, setting: &Setting) -> Row {
+    let tour = Tour::ballad();
+    let step = attempt.measures.onset_s.and_then(|onset| tour.at(onset));
+    let setting = Setting {
+        step: step.map(|(number, _)| number),
+        chord: step.map(|(_, step)| step.chord.clone()),
+        string: step.map(|(_, step)| u32::from(step.string)),
+        fret: step.map(|(_, step)| u32::from(step.fret)),
+        ..setting.clone()
+    };
+    Row::graded(attempt, &setting, spell)
+}
+
+/// What the page asks for, by the time of the take.
+fn asks() -> Asks {
+    let tour = Tour::ballad();
+    let mut last = None;
+    Box::new(move |seconds, _| {
+        let (number, step) = tour.at(seconds)?;
+        (last.replace(number) != Some(number)).then(|| ask(step))
+    })
+}
+
+fn ask(step: &Step) -> Ask {
+    let named = |cents: f64| (cents, spell((cents / 100.0).round() as i32));
+    Ask {
+        place: Some((step.string, step.fret)),
+        origin: Some(named(step.origin_cents())),
+        target: Some(named(step.target_cents())),
+        bend_cents: Some(step.bend_cents),
+        technique: step.technique(),
+        chord: Some(step.chord.clone()),
+        degree: Some(step.degree.clone()),
+        hold_s: None,
+    }
+}
+
+/// Keeps what was graded, for the summary.
+struct Collecting {
+    inner: Box<dyn View>,
+    played: Vec<(Attempt, Row)>,
+}
+
+impl View for Collecting {
+    fn event(&mut self, event: &Event) -> io::Result<()> {
+        if let Event::Graded(graded) = event {
+            self.played.push((**graded).clone());
+        }
+        self.inner.event(event)
+    }
+
+    fn reading(&mut self, reading: &Reading) {
+        self.inner.reading(reading);
+    }
+
+    fn draw(&mut self) -> io::Result<()> {
+        self.inner.draw()
+    }
+
+    fn lend(&mut self) {
+        self.inner.lend();
+    }
+
+    fn take_again(&mut self) -> io::Result<()> {
+        self.inner.take_again()
+    }
+}
+
+fn finish(outcome: &Outcome, played: &[(Attempt, Row)], log: &std::path::Path) -> Result<(), Failure> {
+    let lines: Vec<Played<'_>> = played
+        .iter()
+        .map(|(attempt, row)| Played {
+            row: attempt,
+            chord: row.chord.as_deref(),
+            origin: row.origin_note.as_deref(),
+            target: row.target_note.as_deref(),
+        })
+        .collect();
+    print(&format!("\n{}", summary(&lines)))?;
+    if outcome.kept.rows > 0 {
+        print(&format!("Every measure of them is in {}\n", log.display()))?;
+    }
+    for take in &outcome.kept.takes {
+        print(&format!("The sound is in {}\n", take.display()))?;
+    }
+    outcome.kept.problems.iter().for_each(|problem| remark(problem));
+    match &outcome.broken {
+        Some(error) => Err(error.to_string().into()),
+        None => Ok(()),
+    }
+}
