@@ -2,6 +2,7 @@
 //! alike, or is a loss at its place.
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+#![allow(clippy::float_cmp, reason = "samples are compared bit for bit")]
 
 use landfall::grading::{Attempt, Measures, Provisional, Technique, Wish};
 use landfall::live::analysis::Job;
@@ -236,7 +237,7 @@ struct Run {
     outcome: Result<Outcome, LiveError>,
 }
 
-const LONG: Duration = Duration::from_secs(60);
+const LONG: Duration = Duration::from_mins(1);
 
 fn run_with(input: Input, world: World, slow: Duration, change: impl FnOnce(&mut Job)) -> Run {
     run_seen(input, world, slow, Silent::default(), change)

@@ -11,7 +11,7 @@ use std::fs;
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
-use std::sync::mpsc::{Receiver, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 use virtual_card::VirtualCard;
 
@@ -89,7 +89,9 @@ impl Drill {
         while !read.last().is_some_and(|line: &String| line.contains(words)) {
             match self.lines.recv_timeout(Duration::from_secs(20)) {
                 Ok(line) => read.push(line),
-                Err(_) => panic!("{words:?} was never said, but: {read:?} {}", self.errors()),
+                Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => {
+                    panic!("{words:?} was never said, but: {read:?} {}", self.errors())
+                }
             }
         }
     }

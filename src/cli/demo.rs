@@ -215,7 +215,7 @@ fn finish(outcome: &Outcome, played: &[(Attempt, Row)], log: &std::path::Path) -
     for take in &outcome.kept.takes {
         print(&format!("The sound is in {}\n", take.display()))?;
     }
-    outcome.kept.problems.iter().for_each(|problem| remark(problem));
+    outcome.kept.problems.iter().for_each(remark);
     match &outcome.broken {
         Some(error) => Err(error.to_string().into()),
         None => Ok(()),
