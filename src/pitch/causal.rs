@@ -1,7 +1,7 @@
 //! The causal tracker: for the eye. Each reading needs only what was heard up to its `ready`.
 //!
 //! Which window is looked through follows the note that is being followed, not the hop's own candidates, or the two chase each other: while a
-//! note from [`HIGH_HZ`] up sounds, half of the short window is the delay; a lower one, or a sound that the short window cannot tell, waits
+//! note from 160 Hz up sounds, half of the short window is the delay; a lower one, or a sound that the short window cannot tell, waits
 //! for the long one.
 
 use super::candidates::Candidates;

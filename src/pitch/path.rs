@@ -15,7 +15,7 @@ pub struct PathCosts {
     pub end: f32,
     /// For starting a pitch where nothing was struck.
     pub start: f32,
-    /// For going further up than [`LEAP`] from one hop to the next where nothing was struck: mends an octave read too low.
+    /// For going further up than a minor third from one hop to the next where nothing was struck: mends an octave read too low.
     pub leap_up: f32,
     /// For going further down: a tail is not handed over to a lower string, nor to a period that it shares with one.
     pub leap_down: f32,
