@@ -117,3 +117,28 @@ fn a_full_disk_behind_standard_output_is_said() {
     let ran = Ran::of(program.command(&["man"]).stdout(full).output().unwrap());
     ran.assert_fails_saying(&["standard output"]);
 }
+
+#[test]
+fn the_log_is_listed_filtered_and_exported_and_its_broken_places_are_named() {
+    let program = Program::new();
+    let nothing = program.run(&["log"]);
+    nothing.assert_succeeds();
+    assert!(nothing.stdout.contains("nothing is logged"));
+    let head = "take,attempt,played_at,drill,hold_error_cents\r\n";
+    let rows = "monday,1,2025-03-03T20:00:00+01:00,hold,-3.00\r\nmonday,2\r\nfriday,1,2025-03-07T23:30:00-05:00,slow,4.00\r\n";
+    program.write("data/attempts.csv", format!("{head}{rows}"));
+    let all = program.run(&["log"]);
+    all.assert_succeeds();
+    assert!(all.stdout.contains("monday: 1 bend") && all.stdout.contains("friday: 1 bend"), "{}", all.stdout);
+    assert!(all.stderr.contains("attempts.csv: line 3 has 2 cells"), "{}", all.stderr);
+    // A day is that of the player's calendar: in UTC it was Saturday by then.
+    let friday = program.run(&["log", "--until", "2025-03-07", "--since", "2025-03-07", "--csv", "-"]);
+    friday.assert_succeeds();
+    let lines: Vec<&str> = friday.stdout.lines().collect();
+    assert_eq!((lines.len(), lines[1].starts_with("friday,1,2025-03-07T23:30:00-05:00,")), (2, true), "{}", friday.stdout);
+    assert!(program.run(&["log", "--drill", "hold"]).stdout.contains("monday"));
+    assert!(!program.run(&["log", "--last", "1"]).stdout.contains("monday"));
+    program.run(&["log", "missing.csv"]).assert_fails_saying(&["missing.csv"]);
+    program.write("words.csv", "Dear aunt,\n");
+    program.run(&["log", "words.csv"]).assert_fails_saying(&["words.csv", "Dear aunt"]);
+}

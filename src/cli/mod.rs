@@ -12,6 +12,7 @@ pub mod drill;
 mod failure;
 mod fretboard;
 pub mod grade;
+pub mod log;
 pub mod man;
 pub mod neck;
 mod output;
@@ -40,20 +41,22 @@ pub enum Command {
     Drill(drill::Args),
     /// Grade the bends of recorded takes
     Grade(grade::Args),
-    /// The pitch of a recorded take, reading by reading, as CSV
-    Trace(trace::Args),
+    /// List or export the attempts that were logged
+    Log(log::Args),
     /// Show chord tones, triads, scales and bends on the neck
     Neck(neck::Args),
     /// Show the chords of a tune, with triads, scales and bends for each
     Chart(chart::Args),
+    /// The pitch of a recorded take, reading by reading, as CSV
+    Trace(trace::Args),
+    /// List what can be heard from and played to
+    Devices(devices::Args),
     /// Show the settings and where each came from
     Config(config::Args),
     /// Print the completion script of a shell
     Completions(completions::Args),
     /// Watch landfall listen to nine bends: no guitar and no sound card needed
     Demo(demo::Args),
-    /// List what can be heard from and played to
-    Devices(devices::Args),
     /// Print the manual page
     Man(man::Args),
 }
@@ -68,14 +71,15 @@ impl Cli {
             None => start::run(),
             Some(Command::Drill(args)) => args.run(),
             Some(Command::Grade(args)) => args.run(),
+            Some(Command::Log(args)) => args.run(),
+            Some(Command::Neck(args)) => args.run(),
+            Some(Command::Chart(args)) => args.run(),
             Some(Command::Trace(args)) => args.run(),
+            Some(Command::Devices(args)) => args.run(),
             Some(Command::Config(args)) => args.run(),
             Some(Command::Completions(args)) => args.run(),
             Some(Command::Demo(args)) => args.run(),
-            Some(Command::Devices(args)) => args.run(),
             Some(Command::Man(args)) => args.run(),
-            Some(Command::Chart(args)) => args.run(),
-            Some(Command::Neck(args)) => args.run(),
         }
     }
 
