@@ -3,31 +3,29 @@
 use super::directories::{Directories, Environment};
 use super::failure::{print, remark};
 use super::settings::{Colours, Given, Settings};
-use super::{Failure, WrongUse};
-use crate::grading::{Attempt, Provisional};
+use super::{Failure, WrongUse, stdout_failure};
+use crate::grading::{Attempt, Tolerance};
 use crate::live::analysis::Job;
-use crate::live::ears::{Ears, MakeEars};
 use crate::live::events::Event;
 use crate::live::feeder::Pace;
+use crate::live::hearing;
 use crate::live::keyboard::Keyboard;
 use crate::live::pages::{Asks, LinesView, PageView};
-use crate::live::session::{Input, Outcome, RING_S, View, run};
-use crate::live::settled::SettledLoop;
+use crate::live::session::{Input, LiveError, Outcome, RING_S, View, run};
 use crate::live::world::World;
 use crate::logbook::log::Log;
 use crate::logbook::sidecar::Asked;
 use crate::logbook::{Row, Setting};
 use crate::pitch::Reading;
-use crate::pitch::attack::AttackFinder;
-use crate::pitch::causal::Causal;
-use crate::practice::tour::{Step, Tour};
+use crate::practice::Wanted;
+use crate::practice::tour::{self, Step, Tour};
 use crate::sound::synth::{Scenario, Synth};
 use crate::sound::{ChannelWish, Origin};
 use crate::theory::Note;
 use crate::units::A4;
 use crate::views::live::{Ask, Look, Played, summary};
-use std::io::{self, IsTerminal, stdout};
-use std::path::PathBuf;
+use std::io::{self, IsTerminal, stdin, stdout};
+use std::path::{Path, PathBuf};
 
 const BALLAD: &str = include_str!("../../test_signals/scenarios/ballad.toml");
 
@@ -70,37 +68,53 @@ impl Args {
         };
         // The ballad is played at 440 Hz, whatever the player's own reference is.
         let a4 = A4::default();
+        let log = Log::open(&log)?;
+        log.notices().iter().for_each(remark);
+        let path = log.path().to_owned();
+        let (input, job) = (self.input()?, self.job(a4)?);
         let mut world = World::real()?;
         let page = stdout().is_terminal() && !self.plain && !self.fast;
         let look = Look { colour: settings.colours.value != Colours::Never && environment.get("NO_COLOR").is_none() };
         let inner: Box<dyn View> = if page {
-            world.keys = Box::new(Keyboard);
+            if stdin().is_terminal() {
+                world.keys = Box::new(Keyboard);
+            }
             let view = PageView::new(look, a4, asks());
             Box::new(view.map_err(|error| WrongUse(format!("cannot draw on this terminal: {error}; try --plain")))?)
         } else {
-            Box::new(LinesView::new(stdout(), self.fast, a4, asks()))
+            // At more than playing speed, what is asked for would no longer stand before what was played.
+            let asks = if self.fast { Box::new(|_, _| None) } else { asks() };
+            Box::new(LinesView::new(stdout(), self.fast, a4, asks))
         };
         let mut view = Collecting { inner, played: Vec::new() };
-        let log = Log::open(&log)?;
-        let path = log.path().to_owned();
-        let outcome = run(world, self.input()?, self.job(a4), Some(log), &mut view);
+        let outcome = run(world, input, job, Some(log), &mut view);
         // From here on the terminal is the shell's again.
         let Collecting { inner, played } = view;
         drop(inner);
-        finish(&outcome?, &played, &path)
+        match outcome {
+            Ok(outcome) => finish(&outcome, &played, &path),
+            Err(LiveError::View(error)) => Err(stdout_failure(error)),
+            Err(error) => Err(error.into()),
+        }
     }
 
     fn input(&self) -> Result<Input, Failure> {
         let source = Synth::new(&Scenario::from_toml(BALLAD)?)?;
         let pace = if self.fast { Pace::Fast } else { Pace::AsPlayed };
-        Ok(Input::Source { origin: Origin { kind: "synth", name: None }, source: Box::new(source), pace })
+        Ok(Input::Source {
+            origin: Origin { kind: "synth", name: Some("landfall's own synthesiser".to_owned()) },
+            source: Box::new(source),
+            pace,
+        })
     }
 
-    fn job(&self, a4: A4) -> Job {
-        Job {
+    fn job(&self, a4: A4) -> Result<Job, Failure> {
+        let asked = Asked { drill: Some(tour::NAME.to_owned()), ..Asked::default() };
+        let wanted = Wanted::of(&asked, Tolerance::default())?;
+        Ok(Job {
             channel: ChannelWish::default(),
-            drill: "demo".to_owned(),
-            asked: Asked { drill: Some("demo".to_owned()), ..Asked::default() },
+            drill: tour::NAME.to_owned(),
+            asked,
             a4,
             tolerance: 10.0,
             attempts: None,
@@ -110,19 +124,10 @@ impl Args {
             largest: u64::MAX,
             keep_free: 0,
             patient: self.fast,
-            ears: ears(a4),
+            ears: hearing::ears(a4, wanted),
             row: Box::new(row),
-        }
+        })
     }
-}
-
-fn ears(a4: A4) -> MakeEars {
-    Box::new(move |rate| Ears {
-        causal: Box::new(Causal::new(rate)),
-        attacks: AttackFinder::new(rate),
-        eye: Provisional::new(rate, a4, Box::new(Tour::ballad())),
-        settled: Box::new(SettledLoop::new(rate, a4, Tour::ballad())),
-    })
 }
 
 fn spell(midi: i32) -> String {
@@ -198,7 +203,7 @@ impl View for Collecting {
     }
 }
 
-fn finish(outcome: &Outcome, played: &[(Attempt, Row)], log: &std::path::Path) -> Result<(), Failure> {
+fn finish(outcome: &Outcome, played: &[(Attempt, Row)], log: &Path) -> Result<(), Failure> {
     let lines: Vec<Played<'_>> = played
         .iter()
         .map(|(attempt, row)| Played {

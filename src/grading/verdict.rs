@@ -73,7 +73,8 @@ impl Verdict {
     pub fn of(row: &Attempt) -> Self {
         let (m, tolerance) = (&row.measures, row.tolerance_cents);
         let arrived = m.arrival_error_cents.or(m.hold_error_cents);
-        let late = arrived.zip(m.hold_drift_cents_per_s.zip(m.hold_s)).map(|(error, (drift, hold))| (error, error + drift * hold));
+        // From the middle of the hold's first 150 ms to the middle of its last.
+        let late = arrived.zip(m.hold_drift_cents_per_s.zip(m.hold_s)).map(|(error, (drift, hold))| (error, error + drift * (hold - 0.15)));
         Self {
             arrival: arrived.map(|error| Word::of_error(error, tolerance)),
             hold: late.and_then(|(error, late)| Self::sank(error, late, tolerance)),

@@ -1,5 +1,6 @@
 //! What a player asked for, as a wish for each attempt: free play, towards a chord, a note, or a size of bend.
 
+use super::tour::{self, Tour};
 use crate::grading::{Aim, Attempt, Parts, Seen, Target, Technique, Tolerance, Wish, Wishes};
 use crate::logbook::sidecar::Asked;
 use crate::theory::{Chord, Note, NoteName};
@@ -30,6 +31,8 @@ pub struct Wanted {
     wish: Wish,
     chord: Option<Chord>,
     target: Option<Wanting>,
+    /// The steps of the demonstration.
+    tour: Option<Tour>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -45,7 +48,8 @@ impl Wanted {
     /// # Errors
     /// The word that means nothing.
     pub fn of(asked: &Asked, tolerance: Tolerance) -> Result<Self, AskedError> {
-        if let Some(drill) = asked.drill.as_ref().filter(|drill| *drill != "free") {
+        let tour = asked.drill.as_ref().filter(|drill| *drill == tour::NAME).map(|_| Tour::ballad());
+        if let Some(drill) = asked.drill.as_ref().filter(|drill| *drill != "free" && tour.is_none()) {
             return Err(AskedError::Drill(drill.clone()));
         }
         let chord = asked.chord.as_deref().map(Chord::parse).transpose().map_err(|error| AskedError::Chord(error.to_string()))?;
@@ -57,7 +61,7 @@ impl Wanted {
             (None, None) => Aim::Nearest,
         };
         let parts = Parts { release: if technique.is_some_and(Technique::is_released) { 4.0 } else { 2.0 }, ..Parts::free() };
-        Ok(Self { wish: Wish { aim, technique, tolerance, parts, ..Wish::default() }, chord, target })
+        Ok(Self { wish: Wish { aim, technique, tolerance, parts, ..Wish::default() }, chord, target, tour })
     }
 
     /// The name of a note: as the chord spells it, else the usual one.
@@ -83,6 +87,9 @@ impl Wanted {
 
 impl Wishes for Wanted {
     fn wish(&mut self, seen: &Seen) -> Wish {
+        if let Some(tour) = &mut self.tour {
+            return Wish { tolerance: self.wish.tolerance, ..tour.wish(seen) };
+        }
         let cents = match self.target {
             None => return self.wish.clone(),
             Some(Wanting::Note(note)) => note.cents(),

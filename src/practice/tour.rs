@@ -4,6 +4,9 @@ use crate::grading::{Aim, Seen, Target, Technique, Tolerance, Wish, Wishes};
 use crate::theory::{Note, Tuning};
 use serde::Deserialize;
 
+/// What the demonstration is called in the log and beside its takes.
+pub const NAME: &str = "demo";
+
 const BALLAD_STEPS: &str = include_str!("../../test_signals/scenarios/ballad_steps.toml");
 
 /// One thing to play.

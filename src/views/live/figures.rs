@@ -1,6 +1,6 @@
 //! The figures under a verdict: three at most, the ones that say most about what was played.
 
-use crate::grading::{Attempt, Word};
+use crate::grading::{Attempt, Verdict, Word};
 
 /// Figures at most.
 pub const MOST: usize = 3;
@@ -32,8 +32,12 @@ pub fn of(row: &Attempt) -> Vec<String> {
     [held, overshoot, home, shake, drift, rise].into_iter().flatten().take(MOST).collect()
 }
 
-/// The word on a whole row, for a list: the bend's word, or the release's where only that was off.
+/// The words on a row: the bend's, and the release's where that was off.
 #[must_use]
-pub fn word(row: &Attempt) -> Option<Word> {
-    row.measures.hold_error_cents.map(|error| Word::of_error(error, row.tolerance_cents))
+pub fn words(row: &Attempt) -> String {
+    let verdict = Verdict::of(row);
+    let bend = verdict.hold.or(verdict.arrival);
+    let home = verdict.release.filter(|word| *word != Word::Landed).map(|word| format!("home {word}"));
+    let words: Vec<String> = bend.map(|word| word.to_string()).into_iter().chain(home).collect();
+    if words.is_empty() { "not graded".to_owned() } else { words.join(", ") }
 }

@@ -27,10 +27,10 @@ impl PlainLines {
             News::Verdict(verdict) => self.verdict(*verdict),
             News::Graded(row) => {
                 self.graded += 1;
-                let word = figures::word(row).map_or_else(|| "not graded".to_owned(), |word| word.to_string());
+                let words = figures::words(row);
                 let figures = figures::of(row);
                 let faults: Vec<&str> = row.faults.iter().map(|fault| fault.word()).collect();
-                let mut line = format!("Attempt {}: {word}", self.graded);
+                let mut line = format!("Attempt {}: {words}", self.graded);
                 for part in figures.iter().map(String::as_str).chain(faults) {
                     line += "; ";
                     line += part;

@@ -1,7 +1,7 @@
 //! What a run came to, as lines of text: one attempt a line.
 
 use super::figures;
-use crate::grading::{Attempt, Verdict, Word};
+use crate::grading::Attempt;
 
 /// One line of a summary.
 #[derive(Clone, Debug, PartialEq)]
@@ -22,7 +22,7 @@ pub fn summary(played: &[Played<'_>]) -> String {
     let mut text = String::new();
     let mut landed = 0;
     for (number, attempt) in played.iter().enumerate() {
-        let words = words(attempt.row);
+        let words = figures::words(attempt.row);
         landed += usize::from(words == "landed");
         let notes = format!("{} to {}", attempt.origin.unwrap_or("?"), attempt.target.unwrap_or("?"));
         let (chord, degree) = (attempt.chord.unwrap_or_default(), attempt.row.degree.as_deref().unwrap_or_default());
@@ -32,13 +32,4 @@ pub fn summary(played: &[Played<'_>]) -> String {
     }
     let bends = if played.len() == 1 { "bend" } else { "bends" };
     text + &format!("{} {bends}, {landed} landed and held.\n", played.len())
-}
-
-/// The words on a row: the bend's, and the release's where that was off.
-fn words(row: &Attempt) -> String {
-    let verdict = Verdict::of(row);
-    let bend = verdict.hold.or(verdict.arrival);
-    let home = verdict.release.filter(|word| *word != Word::Landed).map(|word| format!("home {word}"));
-    let words: Vec<String> = bend.map(|word| word.to_string()).into_iter().chain(home).collect();
-    if words.is_empty() { "not graded".to_owned() } else { words.join(", ") }
 }
