@@ -4,8 +4,8 @@ use super::grade::{After, Case};
 use super::played::Played;
 use super::{Attempt, Fault, Seen, Wish, Wishes};
 use crate::notes::statistics::median;
-use crate::notes::{Bend, Cause, Contour, Ending, Note, NoteFinder, Shape, bends};
-use crate::pitch::Reading;
+use crate::notes::{Bend, Cause, Contour, Ending, MovementKind, Note, NoteFinder, Shape, bends, is_a_strings};
+use crate::pitch::{Reading, hop_frames};
 use crate::units::{A4, FrameTime, SampleRate};
 use std::collections::VecDeque;
 
@@ -24,8 +24,14 @@ const RESTRIKE_NEAR_CENTS: f64 = 60.0;
 /// An attack at the held pitch within this continues the attempt, cents.
 const REPICK_NEAR_CENTS: f64 = 30.0;
 
+/// The held pitch is that of the last and of the first so many ms around the stroke.
+const HELD_MS: f64 = 40.0;
+
 /// A repick follows the held note within this, s.
 const REPICK_GAP_S: f64 = 0.12;
+
+/// How fast the memory of a loud sound fades, dB a second.
+const LOUDEST_FALLS_DB_PER_S: f32 = 1.0;
 
 /// What kind of trouble a stretch of sound had.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,6 +55,8 @@ pub struct Grader<W> {
     waiting: VecDeque<Waiting>,
     troubles: VecDeque<(FrameTime, FrameTime, Trouble)>,
     attempts: u32,
+    /// The loudest of late: falls slowly, so that it is that of the last seconds.
+    loudest_dbfs: f32,
 }
 
 /// An attempt that waits for its restrike.
@@ -71,7 +79,17 @@ impl<W: Wishes> Grader<W> {
     #[must_use]
     pub fn new(rate: SampleRate, a4: A4, wishes: W) -> Self {
         let finder = NoteFinder::new(rate, a4);
-        Self { rate, a4, wishes, finder, held: None, waiting: VecDeque::new(), troubles: VecDeque::new(), attempts: 0 }
+        Self {
+            rate,
+            a4,
+            wishes,
+            finder,
+            held: None,
+            waiting: VecDeque::new(),
+            troubles: VecDeque::new(),
+            attempts: 0,
+            loudest_dbfs: f32::NEG_INFINITY,
+        }
     }
 
     /// Who says what is wanted.
@@ -108,6 +126,8 @@ impl<W: Wishes> Grader<W> {
 
     /// The next settled reading.
     pub fn reading(&mut self, reading: &Reading, emit: &mut dyn FnMut(Attempt)) {
+        let fallen = self.loudest_dbfs - LOUDEST_FALLS_DB_PER_S * hop_frames(self.rate) as f32 / self.rate.hz() as f32;
+        self.loudest_dbfs = reading.level_dbfs.map_or(fallen, |level| level.max(fallen));
         let mut notes = Vec::new();
         self.finder.reading(reading, &mut |note| notes.push(note));
         self.take_in(notes);
@@ -142,7 +162,8 @@ impl<W: Wishes> Grader<W> {
             };
             self.held = Some(note);
             // Only a bend that is still held can be continued.
-            if !self.held.as_ref().is_some_and(is_held) {
+            let loudest_dbfs = self.loudest_dbfs;
+            if !self.held.as_ref().is_some_and(|held| is_held(held, loudest_dbfs)) {
                 self.settle_held();
             }
         }
@@ -156,7 +177,7 @@ impl<W: Wishes> Grader<W> {
 
     /// One finished note: may be the restrike of the attempts before, may hold attempts.
     fn note(&mut self, note: &Note) {
-        let Some(seen) = Look::at(note) else { return };
+        let Some(seen) = Look::at(note, self.loudest_dbfs) else { return };
         let mut found = seen.bends.clone();
         if found.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) && seen.shape.moves.is_empty() {
             found.extend(seen.held_throughout());
@@ -289,7 +310,7 @@ pub(super) struct Look {
 }
 
 impl Look {
-    pub fn at(note: &Note) -> Option<Self> {
+    pub fn at(note: &Note, loudest_dbfs: f32) -> Option<Self> {
         let shape = Shape::of(&note.contour)?;
         let attack = note.contour.position(note.onset).max(0.0).round() as usize;
         let settled = attack + shape.hops(SETTLED_MS);
@@ -297,6 +318,7 @@ impl Look {
         let mut bends = bends(&shape, settled, end);
         // Bent before the stroke: there must have been one.
         bends.retain(|bend| note.cause == Cause::Pick || !bend.is_pre_bend());
+        bends.retain(|bend| is_a_strings(note, &shape, bend, loudest_dbfs));
         Some(Self { shape, bends, attack, settled, end })
     }
 
@@ -333,20 +355,30 @@ fn repicks_in(note: &Note, played: &Played) -> u32 {
     note.repicks.iter().filter(within).count() as u32
 }
 
-/// Whether a note ends while a bend is held.
-fn is_held(note: &Note) -> bool {
-    note.ending == Ending::NextNote && Look::at(note).is_some_and(|look| look.bends.last().is_some_and(|bend| bend.release.is_none()))
+/// Whether a note ends with a stroke while a bend is held, or has only just been made.
+fn is_held(note: &Note, loudest_dbfs: f32) -> bool {
+    if !matches!(note.ending, Ending::NextNote | Ending::LetGo) {
+        return false;
+    }
+    let Some(look) = Look::at(note, loudest_dbfs) else { return false };
+    let made = look.shape.moves.last().is_some_and(|last| {
+        last.kind == MovementKind::Rise && (look.end - last.span.end.min(look.end)) as f64 * look.shape.hop_ms < JUST_MADE_MS
+    });
+    made || look.bends.last().is_some_and(|bend| bend.release.is_none())
 }
+
+/// A rise that ended so shortly before a stroke is held by it, ms.
+const JUST_MADE_MS: f64 = 60.0;
 
 /// Whether the next note is a stroke at the pitch that is held.
 fn continues(held: &Note, next: &Note) -> bool {
     if next.cause != Cause::Pick || next.onset.since(held.end).seconds(held.contour.rate()) > REPICK_GAP_S {
         return false;
     }
-    let (Some(before), Some(after)) = (Look::at(held), Look::at(next)) else { return false };
-    let hops = before.shape.hops(150.0);
-    let last = median(&before.shape.curve[before.end.saturating_sub(hops)..before.end]);
-    let first = median(&after.shape.curve[after.settled..(after.settled + hops).min(after.end)]);
+    let (Some(before), Some(after)) = (Look::at(held, f32::NEG_INFINITY), Look::at(next, f32::NEG_INFINITY)) else { return false };
+    let (late, early) = (before.shape.hops(HELD_MS), after.shape.hops(HELD_MS));
+    let last = median(&before.shape.curve[before.end.saturating_sub(late)..before.end]);
+    let first = median(&after.shape.curve[after.settled..(after.settled + early).min(after.end)]);
     last.zip(first).is_some_and(|(last, first)| (last - first).abs() <= REPICK_NEAR_CENTS)
 }
 
@@ -357,7 +389,7 @@ fn joined(held: Note, next: &Note) -> Note {
     let settled = (next.contour.position(next.onset) + next.contour.hops(SETTLED_MS)).max(0.0) as usize;
     let begin = (next.contour.start().since(contour.start()).0 / hop.0) as usize + settled;
     while contour.len() < begin {
-        contour.push(None, 0.0, contour.point(contour.len().saturating_sub(1)).and_then(|point| point.level_dbfs));
+        contour.push_hidden();
     }
     for point in next.contour.points().skip(settled) {
         contour.push(point.cents, point.clarity, point.level_dbfs);

@@ -139,7 +139,7 @@ impl Provisional {
     /// `over`: the last of the notes has ended too.
     fn look_at(&mut self, notes: &[Note], over: bool, emit: &mut dyn FnMut(Glimpse)) {
         for (k, note) in notes.iter().enumerate() {
-            let Some(look) = Look::at(note) else { continue };
+            let Some(look) = Look::at(note, f32::NEG_INFINITY) else { continue };
             let mut bends = look.bends.clone();
             if bends.is_empty() && look.shape.moves.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) {
                 bends.extend(look.held_throughout());

@@ -4,6 +4,9 @@ use super::movement::{Movement, MovementKind};
 use super::shape::Shape;
 use std::ops::Range;
 
+/// The pitch is where it was as long as it is within this, cents.
+const BAND_CENTS: f64 = 10.0;
+
 /// A further rise after a stop shorter than this belongs to the same bend, ms.
 const SAME_BEND_STOP_MS: f64 = 250.0;
 
@@ -15,6 +18,10 @@ const OVERSHOOT_TOP_MS: f64 = 120.0;
 
 /// A pre-bend is held for this long at least before it is let down, ms from the attack: the glide of a hard pick falls from the start.
 const PRE_BEND_HOLD_MS: f64 = 90.0;
+
+/// No stroke glides this far: such a fall needs a shorter hold before it, cents and ms from the attack.
+const LARGE_FALL_CENTS: f64 = 70.0;
+const LARGE_FALL_HOLD_MS: f64 = 45.0;
 
 /// A fall that comes back to where it left within this long is a dip of the bar, ms.
 const DIP_MS: f64 = 600.0;
@@ -65,10 +72,13 @@ pub fn bends(shape: &Shape, settled: usize, end: usize) -> Vec<Bend> {
         if moves[i].kind == MovementKind::Rise {
             let (bend, next) = rising(shape, &moves, i, before, end);
             if is_played(shape, &bend, end) {
-                before = bend.landing.as_ref().map_or(bend.hold.start, |landing| landing.start);
+                before = bend.landing.as_ref().map_or(bend.hold.start, |landing| landed(shape, landing.start));
                 found.push(bend);
+                i = next;
+            } else {
+                before = moves[i].span.end;
+                i += 1;
             }
-            i = next;
         } else if i == 0
             && let Some((bend, next)) = pre_bend(shape, &moves, settled, end)
         {
@@ -88,11 +98,13 @@ pub fn bends(shape: &Shape, settled: usize, end: usize) -> Vec<Bend> {
 /// A hard stroke glides down for at most this long after the first 30 ms, ms.
 const GLIDE_MS: f64 = 80.0;
 
-/// No finger bends quicker than this, ms from turn to turn.
-const QUICKEST_MS: f64 = 25.0;
+/// No finger bends quicker than this, ms from turn to turn; letting go is quicker.
+const QUICKEST_MS: f64 = 42.0;
+const QUICKEST_FALL_MS: f64 = 25.0;
 
-/// A touch of this size needs no calm before it, cents.
-const SURE_TOUCH_CENTS: f64 = 70.0;
+/// See [`stands_out`].
+const LEVEL_BEFORE_MS: f64 = 30.0;
+const LEVEL_AFTER_MS: f64 = 40.0;
 
 /// Whether a rise is a played bend: not the fuzz at the end of a note, nor one more swing beside a vibrato.
 fn is_played(shape: &Shape, bend: &Bend, end: usize) -> bool {
@@ -112,14 +124,33 @@ fn is_played(shape: &Shape, bend: &Bend, end: usize) -> bool {
         let beside = rise.start < vibrato.span.end + 2 * period && rise.end + 2 * period > vibrato.span.start;
         beside && size < 3.2 * vibrato.extent_cents
     };
-    let calm = |range: Range<usize>| {
-        let part = &shape.smooth[range.start.min(end)..range.end.min(end)];
-        part.len() as f64 * shape.hop_ms >= 40.0 && super::statistics::spread_around_line(part).is_some_and(|s| s < size / 8.0)
-    };
-    // A small touch is believed only if the pitch is calm before it.
-    let reach = shape.hops(100.0);
-    let stands_out = size >= SURE_TOUCH_CENTS || calm(rise.start.saturating_sub(reach)..rise.start);
-    fall_ms >= QUICKEST_MS && !shape.vibratos.iter().any(swings) && stands_out
+    fall_ms >= QUICKEST_FALL_MS && !shape.vibratos.iter().any(swings) && stands_out(shape, bend, rise, end)
+}
+
+/// Whether a touched top stands on a level: the pitch stayed before the rise or stays after the fall. A voice glides on.
+fn stands_out(shape: &Shape, bend: &Bend, rise: &Range<usize>, end: usize) -> bool {
+    let near = |level: f64| move |cents: &&f64| (**cents - level).abs() <= BAND_CENTS;
+    let from = shape.smooth[rise.start];
+    let first = bend.before.as_ref().map_or(0, |before| before.start);
+    let before = shape.smooth[first.min(rise.start)..rise.start].iter().rev().take_while(near(from)).count()
+        + shape.smooth[rise.start..rise.end].iter().take_while(near(from)).count();
+    before as f64 * shape.hop_ms >= LEVEL_BEFORE_MS || stays_after(shape, bend, end)
+}
+
+/// Whether the pitch stays where the release ends.
+fn stays_after(shape: &Shape, bend: &Bend, end: usize) -> bool {
+    let Some(landing) = &bend.landing else { return false };
+    let turn = landing.start.min(shape.smooth.len() - 1);
+    let level = shape.smooth[turn];
+    let stays = |cents: &&f64| (**cents - level).abs() <= BAND_CENTS;
+    let after = shape.smooth[turn..landing.end.clamp(turn, end.max(turn))].iter().take_while(stays).count();
+    ms_between(shape, landed(shape, turn), turn + after) >= LEVEL_AFTER_MS
+}
+
+/// The first point of the landing that ends its fall at `turn`: within 10 cents of it.
+fn landed(shape: &Shape, turn: usize) -> usize {
+    let level = shape.smooth[turn.min(shape.smooth.len() - 1)];
+    (0..turn).rev().take_while(|&i| (shape.smooth[i] - level).abs() <= BAND_CENTS).last().unwrap_or(turn)
 }
 
 fn ms_between(shape: &Shape, from: usize, to: usize) -> f64 {
@@ -212,7 +243,9 @@ fn let_down(
 /// A note that is held from its attack and then falls, to stay there: bent before it was picked.
 fn pre_bend(shape: &Shape, moves: &[&Movement], settled: usize, end: usize) -> Option<(Bend, usize)> {
     let fall = moves[0];
-    if ms_between(shape, settled, fall.span.start) < PRE_BEND_HOLD_MS - 30.0 {
+    let is_large = fall.from_cents - fall.to_cents >= LARGE_FALL_CENTS;
+    let least_ms = if is_large { LARGE_FALL_HOLD_MS } else { PRE_BEND_HOLD_MS };
+    if ms_between(shape, settled, fall.span.start) < least_ms - 30.0 {
         return None;
     }
     if moves.get(1).is_some_and(|rise| rise.kind == MovementKind::Rise && is_dip(shape, fall, rise)) {
@@ -221,5 +254,5 @@ fn pre_bend(shape: &Shape, moves: &[&Movement], settled: usize, end: usize) -> O
     let (release, landing, next) = let_down(shape, moves, Some(0), end);
     let hold = settled..fall.span.start + 1;
     let bend = Bend { before: None, rise: None, first_stop_end: hold.end, hold, corrected: false, release, landing };
-    Some((bend, next.unwrap_or(1)))
+    stays_after(shape, &bend, end).then(|| (bend, next.unwrap_or(1)))
 }

@@ -44,6 +44,13 @@ impl Contour {
         self.level_dbfs.push(level_dbfs.unwrap_or(f32::NEG_INFINITY));
     }
 
+    /// Adds a hop whose pitch is hidden (by a stroke on the string that sounds): as sure and as loud as the one before.
+    pub fn push_hidden(&mut self) {
+        self.cents.push(f64::NAN);
+        self.clarity.push(self.clarity.last().copied().unwrap_or(0.0));
+        self.level_dbfs.push(self.level_dbfs.last().copied().unwrap_or(f32::NEG_INFINITY));
+    }
+
     /// Points so far.
     #[must_use]
     pub fn len(&self) -> usize {

@@ -13,6 +13,7 @@ mod note;
 mod shape;
 pub mod statistics;
 mod steps;
+mod trust;
 mod vibrato;
 
 pub use bend::{Bend, bends};
@@ -22,6 +23,7 @@ pub use movement::{Movement, MovementKind};
 pub use note::{Cause, Ending, Note};
 pub use shape::{LEAST_MOVE_CENTS, Shape, mean_between};
 pub use steps::{Step, steps};
+pub use trust::is_a_strings;
 pub use vibrato::Vibrato;
 
 /// A hole in the pitch of up to this long is bridged: pick noise, a passing string, a fade of the tracker's confidence.

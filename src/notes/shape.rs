@@ -15,6 +15,9 @@ pub const LEAST_MOVE_CENTS: f64 = 25.0;
 /// four beats at 60, moves at 50.
 const LEAST_SPEED_CENTS_PER_S: f64 = 36.0;
 
+/// And so slow on the whole, pauses included, is a drift too.
+const LEAST_MEAN_SPEED_CENTS_PER_S: f64 = 25.0;
+
 /// Staying this long within 10 cents is a stop, ms.
 const STOP_MS: f64 = 50.0;
 
@@ -209,7 +212,8 @@ fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64, nois
     }
     runs.retain(|run| size(run) >= (4.0 * noise).clamp(4.0, 12.0));
     join_without_stop(curve, &mut runs, hop_ms);
-    runs.retain(|run| size(run) >= LEAST_MOVE_CENTS);
+    let speed = |run: &Range<usize>| size(run) / (run.len() as f64 * hop_ms / 1000.0);
+    runs.retain(|run| size(run) >= LEAST_MOVE_CENTS && speed(run) >= LEAST_MEAN_SPEED_CENTS_PER_S);
     runs.into_iter().map(movement).collect()
 }
 
