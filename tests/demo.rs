@@ -122,7 +122,7 @@ impl OnTerminal {
     /// The screen, once it holds `words`.
     fn wait_for(&mut self, words: &str) -> String {
         let began = Instant::now();
-        while began.elapsed() < Duration::from_secs(60) {
+        while began.elapsed() < Duration::from_mins(1) {
             if let Ok(bytes) = self.bytes.recv_timeout(Duration::from_millis(50)) {
                 self.terminal.process(&bytes);
             }
