@@ -3,65 +3,20 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+mod two_bends;
 mod virtual_card;
 
 use landfall::logbook::sidecar::Sidecar;
-use landfall::sound::synth::{Scenario, render};
 use std::fs;
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
+use two_bends::{RATE, two_bends};
 use virtual_card::VirtualCard;
 
 const LANDFALL: &str = env!("CARGO_BIN_EXE_landfall");
-const RATE: u32 = 48_000;
-
-/// Two bends of a whole step that are let down again, the second 20 cents flat; 6 s.
-const TWO_BENDS: &str = r#"
-title = "two bends"
-seed = 7
-length_s = 6.0
-[[note]]
-at_s = 0.5
-string = 2
-fret = 8
-damped_s = 2.3
-[[note.then]]
-hand = "bend"
-at_s = 0.4
-cents = 200.0
-takes_ms = 150.0
-[[note.then]]
-hand = "release"
-at_s = 1.4
-takes_ms = 150.0
-[[note]]
-at_s = 3.2
-string = 2
-fret = 8
-damped_s = 2.3
-[[note.then]]
-hand = "bend"
-at_s = 0.4
-cents = 180.0
-takes_ms = 150.0
-[[note.then]]
-hand = "release"
-at_s = 1.4
-takes_ms = 150.0
-"#;
-
-fn take(folder: &Path) -> PathBuf {
-    let played = render(&Scenario::from_toml(TWO_BENDS).unwrap()).unwrap();
-    let path = folder.join("two_bends.wav");
-    let spec = hound::WavSpec { channels: 1, sample_rate: RATE, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
-    let mut writer = hound::WavWriter::create(&path, spec).unwrap();
-    played.samples.iter().for_each(|sample| writer.write_sample(*sample).unwrap());
-    writer.finalize().unwrap();
-    path
-}
 
 /// A drill that listens.
 struct Drill {
@@ -164,7 +119,7 @@ fn cell(row: &str, name: &str) -> Option<f64> {
 #[test]
 fn rows_logged_live_are_those_of_the_kept_take_and_of_what_was_played() {
     let Some(card) = VirtualCard::start(RATE) else { return };
-    let played = take(card.folder());
+    let played = two_bends(card.folder());
     let mut drill = Drill::listening(&card, &["--attempts", "2"]);
     card.play(&played).wait().unwrap();
     drill.wait_for("Attempt 2");
@@ -234,7 +189,7 @@ fn a_card_that_dies_and_comes_back_at_once_leaves_one_take_with_a_gap() {
 #[test]
 fn a_card_that_is_away_for_long_begins_another_take_and_rows_of_both_are_logged() {
     let Some(mut card) = VirtualCard::start(RATE) else { return };
-    let played = take(card.folder());
+    let played = two_bends(card.folder());
     let mut drill = Drill::listening(&card, &[]);
     card.play(&played).wait().unwrap();
     card.pull_out();

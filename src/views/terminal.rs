@@ -4,7 +4,7 @@ use std::io::{self, Stdout, Write, stdout};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use crossterm::cursor::{Hide, Show};
-use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
+use crossterm::terminal::{Clear, ClearType, EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode};
 use crossterm::{ExecutableCommand, QueueableCommand};
 use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
@@ -59,7 +59,10 @@ impl Screen {
     /// When it cannot be set up any more.
     pub fn take_again(&mut self) -> io::Result<()> {
         enter()?;
-        self.terminal.clear()
+        stdout().execute(Clear(ClearType::All))?;
+        // A fresh one draws everything. Its own `clear` would ask where the cursor is, and wait for the answer among the keys.
+        self.terminal = Terminal::new(CrosstermBackend::new(Whole::default()))?;
+        Ok(())
     }
 }
 
