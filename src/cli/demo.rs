@@ -77,7 +77,7 @@ impl Args {
         let look = Look { colour: settings.colours.value != Colours::Never && environment.get("NO_COLOR").is_none() };
         let inner: Box<dyn View> = if page {
             if stdin().is_terminal() {
-                world.keys = Box::new(Keyboard);
+                world.keys = Box::new(Keyboard::listen());
             }
             let view = PageView::new(look, a4, asks());
             Box::new(view.map_err(|error| WrongUse(format!("cannot draw on this terminal: {error}; try --plain")))?)

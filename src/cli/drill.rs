@@ -130,7 +130,7 @@ impl Args {
         let paged = !self.plain && stdout().is_terminal();
         let outcome = if paged {
             if stdin().is_terminal() {
-                world.keys = Box::new(Keyboard);
+                world.keys = Box::new(Keyboard::listen());
             }
             let colour = settings.colours.value != Colours::Never && environment.get("NO_COLOR").is_none();
             let mut page = PageView::new(Look { colour }, settings.a4.value, asks)?;

@@ -1,32 +1,43 @@
 //! The keys of the terminal, while the live view has it.
 
 use super::world::{Key, Keys};
-use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, poll, read};
+use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
+use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, read};
 use std::io;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// The terminal's keyboard. In raw mode ctrl-C and ctrl-Z are keys, not signals.
-#[derive(Debug, Default)]
-pub struct Keyboard;
+///
+/// It is read on a thread of its own: when the terminal is closed, crossterm 0.29 reads its end over and over and never comes back.
+#[derive(Debug)]
+pub struct Keyboard {
+    pressed: Receiver<Key>,
+}
+
+impl Keyboard {
+    /// Begins to read. Keys that come too fast for the session are those of somebody who leans on the keyboard; they are not kept.
+    #[must_use]
+    pub fn listen() -> Self {
+        let (tell, pressed) = bounded(16);
+        std::thread::spawn(move || {
+            while let Ok(event) = read() {
+                if let Event::Key(key) = event
+                    && let Some(key) = meaning(key)
+                {
+                    let _ = tell.try_send(key);
+                }
+            }
+        });
+        Self { pressed }
+    }
+}
 
 impl Keys for Keyboard {
     fn next(&mut self, wait: Duration) -> io::Result<Option<Key>> {
-        let until = Instant::now() + wait;
-        loop {
-            let left = until.saturating_duration_since(Instant::now());
-            if !poll(left)? {
-                return Ok(None);
-            }
-            match read()? {
-                Event::Key(key) => {
-                    if let Some(key) = meaning(key) {
-                        return Ok(Some(key));
-                    }
-                }
-                // The next picture has the new size.
-                Event::Resize(..) => return Ok(None),
-                _ => {}
-            }
+        match self.pressed.recv_timeout(wait) {
+            Ok(key) => Ok(Some(key)),
+            Err(RecvTimeoutError::Timeout) => Ok(None),
+            Err(RecvTimeoutError::Disconnected) => Err(io::Error::other("the keyboard is gone")),
         }
     }
 }
