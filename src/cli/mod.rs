@@ -37,6 +37,8 @@ pub struct Cli {
 /// All commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Watch landfall listen to nine bends: no guitar and no sound card needed
+    Demo(demo::Args),
     /// Play, and be told at once how each bend went
     Drill(drill::Args),
     /// Grade the bends of recorded takes
@@ -55,8 +57,6 @@ pub enum Command {
     Config(config::Args),
     /// Print the completion script of a shell
     Completions(completions::Args),
-    /// Watch landfall listen to nine bends: no guitar and no sound card needed
-    Demo(demo::Args),
     /// Print the manual page
     Man(man::Args),
 }
@@ -69,6 +69,7 @@ impl Cli {
     pub fn run(self) -> Result<(), Failure> {
         match self.command {
             None => start::run(),
+            Some(Command::Demo(args)) => args.run(),
             Some(Command::Drill(args)) => args.run(),
             Some(Command::Grade(args)) => args.run(),
             Some(Command::Log(args)) => args.run(),
@@ -78,7 +79,6 @@ impl Cli {
             Some(Command::Devices(args)) => args.run(),
             Some(Command::Config(args)) => args.run(),
             Some(Command::Completions(args)) => args.run(),
-            Some(Command::Demo(args)) => args.run(),
             Some(Command::Man(args)) => args.run(),
         }
     }

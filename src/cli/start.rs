@@ -5,7 +5,14 @@ use super::{Failure, print};
 const PAGE: &str = "\
 landfall listens to a lead guitar and says, in cents and milliseconds, whether each bend landed.
 
-  landfall --help           all commands
+  landfall demo               watch it listen to nine bends; no guitar needed
+  landfall devices            what can be heard from
+  landfall drill              play: each bend is graded while you play on
+  landfall drill --chord Gm7  the same, bending into the notes of a chord
+  landfall neck --chord Gm7 --bends
+                              where the bends into its notes are
+  landfall log --last 20      how the last twenty went
+  landfall --help             all commands; landfall drill --help is a page about one
 
 Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain is a reason to stop.
 ";
