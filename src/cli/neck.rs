@@ -23,7 +23,8 @@ Ask for one chord, and say what you want to see of it:
   landfall neck --chord Gm7 --next C7               from each Gm triad the nearest one of C
   landfall neck --scale \"A minor pentatonic\"        a scale, with or without --chord
   landfall neck --chord Dm --at 2/8                 strong notes within reach of string 2, fret 8
-  landfall neck --chord Dm --path --scale \"D minor\" triads up the neck, across it, and by position
+  landfall neck --chord Dm --path --scale \"D minor\"
+                                                    triads up the neck, across it, and by position
 
 Add --position 5, --strings 1-3, --tuning \"drop D\", --capo 2 or --left to any of them, and --svg FILE for a page
 to print or --csv FILE for a table. [1] is the root; b3 is the minor third, b7 the minor seventh; a dot (·4) marks a
