@@ -1,7 +1,7 @@
 //! `arrival_s`, `arrival_error_cents`, `overshoot_cents`: how the bend gets there.
 
 use super::origin::BAND_CENTS;
-use crate::notes::statistics::{median, slope};
+use crate::notes::statistics::{median, slope, spread_around_line};
 use crate::notes::{Bend, Shape, Vibrato};
 
 /// The pitch must stay this long in the band to have arrived, ms.
@@ -154,9 +154,11 @@ pub(super) fn overshoot(shape: &Shape, bend: &Bend, start: f64, arrival: &Arriva
         _ => arrival.level,
     };
     let over = highest - settled;
-    // A top that noise alone makes is none: the highest of some twenty smoothed points stands two to three deviations out.
-    if over <= NOISE_TOP * shape.noise { 0.0 } else { over.max(0.0) }
+    // A top that the hold's own unrest makes is none.
+    let unrest = spread_around_line(later).unwrap_or(0.0).max(shape.noise);
+    if over <= UNREST_TOP * unrest { 0.0 } else { over.max(0.0) }
 }
 
-/// See [`overshoot`].
-const NOISE_TOP: f64 = 2.0;
+/// The highest of the ninety or so points of a quarter of a second stands this many deviations out at most (normal deviate of
+/// 1 in 180: 2.54).
+const UNREST_TOP: f64 = 2.5;

@@ -52,7 +52,10 @@ pub(super) fn before(shape: &Shape, bend: &Bend, attack: usize, origin: Option<f
     let calm = shape.without_vibrato();
     let (bottom, top) = (calm[rise.start], calm[rise.end - 1]);
     let half_way = rise.clone().find(|&i| calm[i] > f64::midpoint(bottom, top)).unwrap_or(rise.end - 1);
-    let mut start = rise.start as f64;
+    // A slow rise may be counted from before the pitch settled: what counts then is whether it stays for a while all the same.
+    let a_while = stay.start + shape.hops(LEAST_STEADY_MS);
+    let stays = a_while < half_way && (calm[a_while] - calm[stay.start]).abs() <= BAND_CENTS;
+    let mut start = if stays { rise.start.max(a_while) } else { rise.start } as f64;
     let mut level = None;
     let leaving = leaving_cents(shape);
     for _ in 0..4 {

@@ -8,6 +8,7 @@
 use super::note::Cause;
 use super::statistics::median;
 use super::vibrato::turns;
+use crate::units::A4;
 use std::ops::Range;
 
 /// A fret is a multiple of 100 cents, within this: strings stretch, and fingers press.
@@ -30,10 +31,11 @@ pub struct Step {
     pub cause: Cause,
 }
 
-/// Longest time from 10 to 90 % of a single step, ms: 20 for one fret (a step of 12 ms seen through a window of 10, against 32 for the
-/// fastest half bend, of 54 ms), 14 for more, which a finger makes at once.
-fn longest_single_ms(frets: f64) -> f64 {
-    if frets <= 1.0 { 20.0 } else { 14.0 }
+/// Longest time from 10 to 90 % of a single step at a pitch, ms: 20 (a step of 12 ms seen through a window of 14 ms to either side, against
+/// 32 for the fastest bend, of 54 ms), and up to 30 where the pitch is so low that the window is longer.
+fn longest_single_ms(cents: f64) -> f64 {
+    let half_window_ms = 2500.0 / A4::default().hz_of(cents);
+    (20.0 * half_window_ms / 14.0).clamp(20.0, 30.0)
 }
 
 /// Longest time a fret from 10 to 90 % of stairs without pauses, ms.
@@ -96,13 +98,13 @@ fn step(curve: &[f64], run: Range<usize>, hop_ms: f64) -> Option<Step> {
     };
     let (tenth, middle, rest) = (reaches(0.1)?, reaches(0.5)?, reaches(0.9)?);
     let took_ms = (rest - tenth) * hop_ms;
-    let is_stairs = frets >= 2.0 && took_ms > longest_single_ms(frets);
+    let is_stairs = frets >= 2.0 && took_ms > longest_single_ms(before);
     if is_stairs {
         let ratio = slowness_on_frets(frets as usize, &reaches)?;
         if took_ms > STAIRS_MS_A_FRET * frets || ratio > STAIRS_RATIO {
             return None;
         }
-    } else if took_ms > longest_single_ms(frets) {
+    } else if took_ms > longest_single_ms(before) {
         return None;
     }
     let stay = run.end + hops(4.0)..(run.end + hops(4.0 + STAY_MS)).min(curve.len());
