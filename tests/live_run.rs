@@ -116,6 +116,7 @@ struct Counting {
     at: u64,
     until: u64,
     loss: Option<(u64, u64)>,
+    mute: bool,
 }
 
 impl Source for Counting {
@@ -131,7 +132,7 @@ impl Source for Counting {
         let end = self.loss.map_or(self.until, |(place, _)| place);
         let count = out.len().min(usize::try_from(end - self.at).unwrap());
         for sample in &mut out[..count] {
-            *sample = sample_of(self.at);
+            *sample = if self.mute { 0.0 } else { sample_of(self.at) };
             self.at += 1;
         }
         Ok(if count == 0 { Heard::Ended } else { Heard::Filled(count) })
@@ -489,4 +490,13 @@ fn an_outage_of_the_card_of_over_two_seconds_begins_another_take() {
         run.view.told.iter().filter_map(|event| if let Event::Notice(sentence) = event { Some(sentence.as_str()) } else { None }).collect();
     assert!(notices.iter().any(|notice| notice.contains("no sound arrives")), "{notices:?}");
     assert!(notices.iter().any(|notice| notice.contains("heard again")), "{notices:?}");
+}
+
+#[test]
+fn an_input_of_exact_zeros_is_called_dead_once() {
+    let source = Counting { until: 1_000_000, mute: true, ..Counting::default() };
+    let (input, world) = card(source, &Arc::default());
+    let run = run_with(input, world, Duration::ZERO, |job| job.seconds = Some(5.6));
+    let dead = run.view.told.iter().filter(|event| matches!(event, Event::Notice(sentence) if sentence.contains("dead silent"))).count();
+    assert_eq!(dead, 1);
 }

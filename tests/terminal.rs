@@ -4,7 +4,19 @@
 
 mod two_bends;
 
-use landfall::sound::{FileSource, Heard, Source};
+use landfall::grading::Wish;
+use landfall::live::analysis::Job;
+use landfall::live::feeder::Pace;
+use landfall::live::hearing::ears;
+use landfall::live::pages::PageView;
+use landfall::live::session::{Input, RING_S, run};
+use landfall::live::world::World;
+use landfall::logbook::Row;
+use landfall::logbook::log::Log;
+use landfall::logbook::sidecar::Asked;
+use landfall::sound::{ChannelWish, FileSource, Heard, Origin, Source};
+use landfall::units::A4;
+use landfall::views::live::Look;
 use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
 use std::fs;
 use std::io::{BufRead, BufReader, Read, Write};
@@ -267,4 +279,56 @@ fn a_closed_pipe_is_silent_and_loses_nothing() {
     assert_eq!((output.status.code(), output.stderr.len()), (Some(0), 0));
     assert!(seconds_kept(folder.path()) > 0.0);
     assert!(rows(folder.path()) <= 2);
+}
+
+/// What the next test runs in its terminal: a live run whose analysis breaks at its second attempt. Alone it does nothing.
+#[test]
+fn a_run_that_breaks_inside() {
+    let Some(folder) = std::env::var_os("LANDFALL_TEST_BREAKS_IN").map(PathBuf::from) else { return };
+    let a4 = A4::default();
+    let job = Job {
+        channel: ChannelWish::Louder,
+        drill: "free".into(),
+        asked: Asked::default(),
+        a4,
+        tolerance: 10.0,
+        attempts: None,
+        seconds: None,
+        save: Some(folder.join("takes")),
+        ring_s: RING_S,
+        largest: u64::MAX,
+        keep_free: 0,
+        patient: false,
+        ears: ears(a4, Wish::default()),
+        row: Box::new(|attempt, setting| {
+            assert!(attempt.attempt == 1, "a fault of the test's making");
+            Row::graded(attempt, setting, |midi| midi.to_string())
+        }),
+    };
+    let source = FileSource::open(&folder.join("two_bends.wav")).unwrap();
+    let input = Input::Source { origin: Origin { kind: "file", name: None }, source: Box::new(source), pace: Pace::AsPlayed };
+    let log = Log::open(&folder.join("attempts.csv")).unwrap();
+    let mut page = PageView::new(Look::default(), a4, Box::new(|_, _| None)).unwrap();
+    let failed = run(World::real().unwrap(), input, job, Some(log), &mut page);
+    drop(page);
+    println!("outcome: {}", failed.unwrap_err());
+}
+
+#[test]
+fn a_panic_gives_the_terminal_back_closes_the_take_and_keeps_the_rows_before_it() {
+    let folder = tempfile::tempdir().unwrap();
+    two_bends(folder.path());
+    let mut command = CommandBuilder::new(std::env::current_exe().unwrap());
+    command.args(["--exact", "a_run_that_breaks_inside", "--nocapture"]);
+    command.env("LANDFALL_TEST_BREAKS_IN", folder.path());
+    command.env("RUST_BACKTRACE", "0");
+    let mut terminal = Terminal::run(folder, command);
+    terminal.wait_until("taken", Terminal::is_taken);
+    terminal.ended();
+    terminal.wait_until("given back", Terminal::is_given_back);
+    let text = terminal.text();
+    assert!(text.contains("a fault of the test's making"), "{text}");
+    assert!(text.contains("outcome: the analysis failed inside"), "{text}");
+    assert!(seconds_kept(terminal.folder.path()) > 3.0);
+    assert_eq!(rows(terminal.folder.path()), 1);
 }

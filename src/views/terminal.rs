@@ -44,6 +44,10 @@ impl Screen {
     /// # Errors
     /// When the terminal cannot be written: it has gone.
     pub fn draw(&mut self, picture: impl FnOnce(Rect, &mut Buffer)) -> io::Result<()> {
+        if !TAKEN.load(Ordering::SeqCst) {
+            // Another thread has panicked and given the terminal back: its message is not drawn over.
+            return Ok(());
+        }
         self.terminal.draw(|frame| picture(frame.area(), frame.buffer_mut()))?;
         Ok(())
     }

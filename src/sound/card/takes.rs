@@ -1,7 +1,8 @@
 //! The card's rings, one after another, as takes: a short outage is a loss inside a take, a long one or another rate ends it.
 
+use super::CardNotice;
 use crate::sound::{Arriving, Format, Heard, Origin, RingSource, SoundError, Source, Takes};
-use crossbeam_channel::Receiver;
+use crossbeam_channel::{Receiver, Sender};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
@@ -15,8 +16,15 @@ pub(super) struct Part {
     pub(super) away_s: Option<f64>,
 }
 
+/// Exact zeros for so long are no quiet room: an open input always has some noise. A device that another one has silently taken the place
+/// of looks like this, and so does a muted one.
+const DEAD_S: f64 = 5.0;
+
 struct Inside {
     parts: Receiver<Part>,
+    notice: Sender<CardNotice>,
+    /// Frames of exact zeros in a row.
+    zeros: u64,
     /// Set by the watcher while nothing has come for longer than [`OUTAGE_S`].
     outage: Arc<AtomicBool>,
     current: Option<RingSource>,
@@ -39,8 +47,8 @@ struct CardTake {
 }
 
 impl CardTakes {
-    pub(super) fn new(device: String, parts: Receiver<Part>, outage: Arc<AtomicBool>) -> Self {
-        let inside = Inside { parts, outage, current: None, next: None, over: false };
+    pub(super) fn new(device: String, parts: Receiver<Part>, notice: Sender<CardNotice>, outage: Arc<AtomicBool>) -> Self {
+        let inside = Inside { parts, notice, zeros: 0, outage, current: None, next: None, over: false };
         Self { device, inside: Arc::new(Mutex::new(inside)) }
     }
 }
@@ -57,6 +65,19 @@ impl Inside {
                 Err(crossbeam_channel::TryRecvError::Empty) => {}
                 Err(crossbeam_channel::TryRecvError::Disconnected) => self.over = true,
             }
+        }
+    }
+}
+
+impl Inside {
+    /// Says once a stretch that the input is dead.
+    fn look_for_zeros(&mut self, samples: &[f32], format: Format) {
+        let before = self.zeros;
+        self.zeros =
+            if samples.iter().all(|sample| *sample == 0.0) { before + (samples.len() / usize::from(format.channels)) as u64 } else { 0 };
+        let dead = format.rate.span(DEAD_S).0;
+        if before < dead && self.zeros >= dead {
+            let _ = self.notice.try_send(CardNotice::Dead);
         }
     }
 }
@@ -116,6 +137,7 @@ impl Source for CardTake {
             match heard {
                 Heard::Filled(count) => {
                     self.started = true;
+                    inside.look_for_zeros(&out[..count], self.format);
                     return Ok(Heard::Filled(count));
                 }
                 // Before the first sound there is nothing to lose.

@@ -31,6 +31,8 @@ pub enum CardNotice {
     Gone,
     /// Sound arrives again.
     Back,
+    /// What arrives is exactly zero.
+    Dead,
 }
 
 impl fmt::Display for CardNotice {
@@ -39,6 +41,7 @@ impl fmt::Display for CardNotice {
             Self::Quiet => "no sound arrives from the card: is it suspended, or the sound server stuck?",
             Self::Gone => "the card is gone: waiting for it to come back",
             Self::Back => "the card is heard again",
+            Self::Dead => "the input is dead silent: is it muted, unplugged, or the wrong one? `landfall devices` lists the others",
         })
     }
 }
@@ -84,7 +87,7 @@ impl Card {
         let (notice, notices) = bounded(64);
         let (stop, stopped) = bounded(0);
         let outage = Arc::new(AtomicBool::new(false));
-        let takes = CardTakes::new(opened.device.clone(), parts_out, Arc::clone(&outage));
+        let takes = CardTakes::new(opened.device.clone(), parts_out, notice.clone(), Arc::clone(&outage));
         // The receiver is alive: it was made above.
         let _ = parts.send(Part { ring: source, away_s: None });
         let watcher = Watcher::new((host, wish, ring_s), held, Outlets { parts, notice, outage });
