@@ -8,6 +8,7 @@
 //! The chain: strings, pick noise, hum and noise → amplifier (`drive`) → backing pad. Truth is the melody's string before the amplifier.
 
 mod background;
+mod check;
 mod curve;
 mod drive;
 mod plan;
