@@ -1,5 +1,7 @@
 //! Periods that a window could have: the peaks of its correlation, with what speaks for each.
 
+use std::sync::LazyLock;
+
 /// One possible pitch of one hop.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Candidate {
@@ -82,21 +84,34 @@ fn top(correlation: &[f32], lag: usize) -> (f32, f32) {
     (lag as f32 + middle, height)
 }
 
-/// The band-limited curve through the samples at `lag + offset`: a Hann-windowed sinc over 12 samples.
-fn between(correlation: &[f32], lag: usize, offset: f32) -> f32 {
-    const HALF: isize = 6;
+/// Half the length of the interpolating kernel, samples.
+const HALF: isize = 6;
+/// Offsets between two samples that the kernel is worked out for.
+const FINE: f32 = 512.0;
+
+/// Hann-windowed sincs over 12 samples, one for each offset from -1 to 1.
+static KERNELS: LazyLock<Vec<[f32; 2 * HALF as usize]>> = LazyLock::new(|| {
     use std::f32::consts::PI;
-    let mut sum = 0.0;
-    let sine = (PI * offset).sin();
-    for j in (1 - HALF)..=HALF {
-        // The correlation is even in its lag.
-        let index = (lag as isize + j).unsigned_abs();
-        let Some(value) = correlation.get(index) else { continue };
+    let kernel = |offset: f32, j: isize| {
         let t = offset - j as f32;
-        let kernel = if t.abs() < 1e-4 { 1.0 } else { (if j % 2 == 0 { sine } else { -sine }) / (PI * t) };
-        sum += value * kernel * (0.5 + 0.5 * (PI * t / HALF as f32).cos());
-    }
-    sum
+        let sinc = if t.abs() < 1e-6 { 1.0 } else { (PI * t).sin() / (PI * t) };
+        if t.abs() < HALF as f32 { sinc * (0.5 + 0.5 * (PI * t / HALF as f32).cos()) } else { 0.0 }
+    };
+    (0..=2 * FINE as usize).map(|i| std::array::from_fn(|j| kernel(i as f32 / FINE - 1.0, j as isize + 1 - HALF))).collect()
+});
+
+/// Works the kernels out, so that no hop has to.
+pub fn prepare() {
+    LazyLock::force(&KERNELS);
+}
+
+/// The band-limited curve through the samples at `lag + offset`, offset from -1 to 1.
+fn between(correlation: &[f32], lag: usize, offset: f32) -> f32 {
+    let at = ((offset + 1.0) * FINE).round().clamp(0.0, 2.0 * FINE) as usize;
+    let kernel = &KERNELS[at];
+    let first = lag as isize + 1 - HALF;
+    // The correlation is even in its lag.
+    kernel.iter().enumerate().map(|(j, k)| k * correlation.get((first + j as isize).unsigned_abs()).unwrap_or(&0.0)).sum()
 }
 
 /// Offset (in steps, within one) and height of the top of the parabola through three values, the middle one highest

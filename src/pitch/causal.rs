@@ -7,7 +7,7 @@
 use super::candidates::Candidates;
 use super::detector::Detector;
 use super::front::Front;
-use super::partials::{Heterodyne, Slice, look, mean_off_hz};
+use super::partials::{mean_off_hz, read, whole_periods};
 use super::path::{Decision, Path, PathCosts};
 use super::{Reading, Sounding, Tracker, hop_frames};
 use crate::units::{FrameTime, SampleRate};
@@ -18,14 +18,10 @@ const HIGH_HZ: f64 = 160.0;
 const CLEAR: f32 = 0.8;
 /// Half the window that the partials are read through, s; 2.2 periods where that is longer.
 const HALF_S: f64 = 0.0112;
-/// Slices to each side of the instant at most.
-const MOST_SLICES: usize = 128;
-/// Frames of one slice at 48 kHz: a quarter of a hop.
-const SLICES: usize = 4;
 /// Under this level nothing sounds, dBFS.
 pub(super) const SILENCE_DBFS: f32 = -75.0;
 
-/// See the module.
+/// The tracker of the pitch as it sounds; see the module.
 #[derive(Debug)]
 pub struct Causal {
     rate: SampleRate,
@@ -33,7 +29,6 @@ pub struct Causal {
     front: Front,
     detector: Detector,
     path: Path,
-    slices: Vec<Slice>,
     next: u64,
     /// Candidates of the next hop from the short window, while the long one is waited for.
     waiting: Option<Candidates>,
@@ -55,7 +50,6 @@ impl Causal {
             hop: hop_frames(rate),
             detector: Detector::new(front.slow_rate()),
             path: Path::new(costs, 0),
-            slices: vec![Slice::default(); 2 * MOST_SLICES],
             next: 0,
             waiting: None,
             following_hz: None,
@@ -142,24 +136,12 @@ impl Causal {
         self.rate.span(HALF_S.max(2.2 / hz)).0
     }
 
-    fn refined(&mut self, at: u64, hz: f64) -> f64 {
-        let len = (self.hop / SLICES).max(1);
+    fn refined(&self, at: u64, hz: f64) -> f64 {
         // Never past what was heard, and as far back as forth.
-        let reach = (self.half(hz).min(self.front.full.end() - at).min(at) as usize / len).min(MOST_SLICES);
-        if reach < 4 {
-            return hz;
-        }
-        let from = at - (reach * len) as u64;
-        let Some(x) = self.front.full.slice(from, 2 * reach * len) else { return hz };
-        let step = len as f64 / self.rate.as_f64();
-        let mut heterodyne = Heterodyne::new(self.rate.as_f64());
-        let curve = |i: usize| hz * (self.slope * step * (i as f64 - reach as f64)).exp2();
-        for (i, x) in x.chunks_exact(len).enumerate() {
-            self.slices[i] = heterodyne.block(x, curve(i), curve(i + 1));
-        }
-        let first = -(reach as f64) * step + 0.5 * step - 0.5 / self.rate.as_f64();
-        let partials = look(&self.slices[..2 * reach], first, step, reach as f64 * step);
-        match mean_off_hz(&partials) {
+        let reach = self.half(hz).min(self.front.full.end() - at).min(at);
+        let half = whole_periods(reach as f64 / self.rate.as_f64(), hz) * self.rate.as_f64();
+        let Some(x) = self.front.full.slice(at - reach, 2 * reach as usize) else { return hz };
+        match mean_off_hz(&read(x, self.rate.as_f64(), hz, self.slope, half)) {
             // Further off than a quarter tone, the partials are another sound's.
             Some(off) if (off / hz).abs() < 0.03 => hz + off,
             _ => hz,

@@ -76,7 +76,11 @@ impl Correlation {
     /// `n(τ)` for τ = 0 ..= lags, -1 to 1; all 0 where the window is silent. `x` is as long as the window.
     pub fn of(&mut self, x: &[f32]) -> &[f32] {
         self.buffer.fill(Complex32::default());
+        // Sound and square share one transform: at one scale neither rounds the other off, and a power of two changes no result.
+        let loudest = x.iter().fold(0.0f32, |most, x| most.max(x.abs()));
+        let scale = if loudest >= f32::MIN_POSITIVE { (-loudest.log2().floor()).exp2() } else { 1.0 };
         for ((b, x), w) in self.buffer.iter_mut().zip(x).zip(&self.window) {
+            let x = x * scale;
             *b = Complex32::new(w * x, w * x * x);
         }
         self.forward.process_with_scratch(&mut self.buffer, &mut self.scratch);

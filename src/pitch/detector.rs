@@ -1,6 +1,6 @@
 //! Candidates of one instant from windows of two lengths.
 
-use super::candidates::Candidates;
+use super::candidates::{self, Candidates};
 use super::correlation::Correlation;
 use super::front::Front;
 
@@ -32,6 +32,7 @@ impl Detector {
     /// For a slow signal of so many frames a second.
     #[must_use]
     pub fn new(slow_rate: f64) -> Self {
+        candidates::prepare();
         let correlation = |seconds: f64, lowest: f64| {
             let length = ((seconds * slow_rate / 2.0).round() as usize * 2).max(16);
             Correlation::new(length, (slow_rate / lowest).ceil() as usize + 2)

@@ -1,16 +1,23 @@
 //! The settled tracker: for rows and for `trace`.
+//!
+//! Four stages, each on a history of fixed size and as far as the one before allows: the likeliest path through the candidates, a smooth curve
+//! through it, the partials read along that curve, and their mean smoothed as far as its noise. Together they look ahead by less than
+//! [`LOOK_AHEAD_S`]; state only goes forward.
 
 use super::causal::SILENCE_DBFS;
 use super::detector::{Detector, LOWEST_HZ};
 use super::front::Front;
 use super::history::History;
-use super::partials::{Heterodyne, Slice, look, mean_off_hz};
+use super::partials::{Heterodyne, Slice, look, mean_off_hz, whole_periods};
 use super::path::{Decision, Path, PathCosts};
 use super::{Reading, Sounding, Tracker, hop_frames, smooth};
 use crate::units::{FrameTime, SampleRate};
 
-/// Slices a hop.
-const SLICES: usize = 4;
+/// No reading needs more of what follows its instant, s.
+pub const LOOK_AHEAD_S: f64 = 0.5;
+
+/// Slices a hop: 3000 a second at 48 kHz. At half of that, seven times 208 Hz folds back into the window of another partial.
+const SLICES: usize = 8;
 /// Half the length of the window that a partial's frequency is read through, s; longer where fewer than five periods would fit.
 const HALF_S: f64 = 0.014;
 /// Hops that the path looks ahead.
@@ -32,7 +39,7 @@ struct Heard {
     read: Option<f64>,
 }
 
-/// See the module.
+/// The tracker of the settled pitch; see the module.
 #[derive(Debug)]
 pub struct Settled {
     rate: SampleRate,
@@ -131,7 +138,7 @@ impl Settled {
 
     /// Hops to each side that the partials are read over at most: 2.5 periods of the lowest note.
     fn read_reach(&self) -> usize {
-        (2.5 / LOWEST_HZ * self.rate.as_f64() / self.hop as f64).ceil() as usize
+        (2.5 / LOWEST_HZ * self.rate.as_f64() / self.hop as f64).ceil() as usize + 1
     }
 
     /// Fills `stretch` with the values around hop `n` that belong to the same movement; gives the place of `n` among them.
@@ -192,9 +199,9 @@ impl Settled {
         self.next_read += 1;
         let Some((heard, curve)) = self.heard.get(n).and_then(|h| Some((h, h.curve?))) else { return };
         let base = hz(curve);
-        let half = HALF_S.max(2.5 / base);
+        let half = whole_periods(HALF_S.max(2.5 / base), base);
         let step = self.hop as f64 / SLICES as f64 / self.rate.as_f64();
-        let near = ((half / step / SLICES as f64).ceil() as u64).min(reach);
+        let near = (((half / step + 1.0) / SLICES as f64).ceil() as u64).min(reach);
         let from = n.saturating_sub(near);
         let to = (n + near).min(self.next_slices);
         let first = (from as f64 - n as f64) * SLICES as f64 * step + 0.5 * step - 0.5 / self.rate.as_f64();

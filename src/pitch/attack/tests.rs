@@ -1,6 +1,7 @@
 use std::f64::consts::TAU;
 
 use proptest::prelude::*;
+use proptest::test_runner::FileFailurePersistence;
 
 use super::*;
 
@@ -245,7 +246,8 @@ fn two_notes() -> impl Strategy<Value = Vec<f32>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(24))]
+    // The seeds of past failures lie beside this file.
+    #![proptest_config(ProptestConfig { failure_persistence: Some(Box::new(FileFailurePersistence::WithSource("seeds"))), ..ProptestConfig::with_cases(24) })]
 
     #[test]
     fn how_the_samples_are_cut_changes_nothing(sound in two_notes(), block in 1_usize..2000) {

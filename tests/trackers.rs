@@ -1,0 +1,248 @@
+//! The two trackers against tones of known pitch, and the fast difference function against its textbook twin.
+//!
+//! The tones are sums of sines written down here; nothing of landfall makes them.
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use landfall::pitch::causal::Causal;
+use landfall::pitch::correlation::Correlation;
+use landfall::pitch::settled::{LOOK_AHEAD_S, Settled};
+use landfall::pitch::{Reading, Tracker, hop_frames};
+use landfall::units::{A4, SampleRate};
+use proptest::prelude::*;
+use std::f64::consts::TAU;
+
+fn rate(hz: u32) -> SampleRate {
+    SampleRate::new(hz).unwrap()
+}
+
+/// A tone whose fundamental follows `hz(t)`, with partials `k` of amplitude `1/k` at `k sqrt(1 + B k²)` times it (Fletcher 1964), decaying in
+/// a second to a third, after 0.1 s of silence.
+fn tone(frames_per_second: u32, seconds: f64, partials: u32, stiffness: f64, hz: impl Fn(f64) -> f64) -> Vec<f32> {
+    const SILENCE_S: f64 = 0.1;
+    let fs = f64::from(frames_per_second);
+    let mut turns = 0.0;
+    (0..(seconds * fs) as usize)
+        .map(|n| {
+            let t = n as f64 / fs - SILENCE_S;
+            if t < 0.0 {
+                return 0.0;
+            }
+            let f = hz(t);
+            turns += f / fs;
+            let sum: f64 = (1..=partials)
+                .map(|k| (f64::from(k), f64::from(k) * (1.0 + stiffness * f64::from(k * k)).sqrt()))
+                .filter(|(_, multiple)| multiple * f < 0.45 * fs)
+                .map(|(k, multiple)| (TAU * multiple * turns).sin() / k)
+                .sum();
+            (0.15 * (-1.1 * t).exp() * sum * (t / 0.002).min(1.0)) as f32
+        })
+        .collect()
+}
+
+fn follow(mut tracker: impl Tracker, samples: &[f32], block: usize) -> Vec<Reading> {
+    let mut readings = Vec::new();
+    for part in samples.chunks(block) {
+        tracker.push(part, &mut |reading| readings.push(reading));
+    }
+    tracker.finish(&mut |reading| readings.push(reading));
+    readings
+}
+
+fn settled(samples: &[f32], hz: u32) -> Vec<Reading> {
+    follow(Settled::new(rate(hz)), samples, 512)
+}
+
+fn causal(samples: &[f32], hz: u32) -> Vec<Reading> {
+    follow(Causal::new(rate(hz)), samples, 512)
+}
+
+/// Pitch in cents of the readings between two seconds; each must have one.
+fn between(readings: &[Reading], hz: u32, from: f64, to: f64) -> Vec<(f64, f64)> {
+    let inside = readings.iter().map(|r| (r.at.seconds(rate(hz)), r)).filter(|(t, _)| (from..to).contains(t));
+    inside.map(|(t, r)| (t, A4::default().cents(r.hz().unwrap_or_else(|| panic!("no pitch at {t} s"))))).collect()
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+fn median_pitch(readings: &[Reading], hz: u32) -> f64 {
+    median(between(readings, hz, 0.4, 0.8).into_iter().map(|(_, cents)| cents).collect())
+}
+
+/// The formula as it stands in the head of `correlation.rs`, sum by sum.
+fn difference_twin(x: &[f64], taper: &[f64], lag: usize) -> f64 {
+    let (mut product, mut energy) = (0.0, 0.0);
+    for j in 0..x.len() - lag {
+        let w = taper[j] * taper[j + lag];
+        product += 2.0 * w * x[j] * x[j + lag];
+        energy += w * (x[j] * x[j] + x[j + lag] * x[j + lag]);
+    }
+    product / energy
+}
+
+#[test]
+fn the_twin_gives_the_values_of_mcleod_and_wyvill() {
+    // x = 1, 2, 3, 2 ..., 16 samples, flat window: computed from the formula of McLeod & Wyvill (ICMC 2005) outside this project.
+    let x: Vec<f64> = [1.0, 2.0, 3.0, 2.0].into_iter().cycle().take(16).collect();
+    for (lag, wanted) in [(1, 0.892_086), (2, 0.777_778), (3, 0.884_956), (4, 1.0)] {
+        assert!((difference_twin(&x, &[1.0; 16], lag) - wanted).abs() < 1e-6, "lag {lag}");
+    }
+}
+
+#[test]
+fn every_fret_of_every_string_is_read_within_a_cent_and_never_an_octave_off() {
+    // Equal temperament, ISO 16: MIDI 40 to 88.
+    for midi in 40..=88 {
+        let wanted = 100.0 * f64::from(midi);
+        let samples = tone(48_000, 1.0, 5, 0.0, |_| A4::default().hz_of(wanted));
+        for (name, readings) in [("settled", settled(&samples, 48_000)), ("causal", causal(&samples, 48_000))] {
+            for (t, cents) in between(&readings, 48_000, 0.25, 0.85) {
+                assert!((cents - wanted).abs() < 1.0, "{name}, MIDI {midi} at {t} s: {:+.2} c", cents - wanted);
+            }
+        }
+    }
+}
+
+#[test]
+fn a_stiff_string_has_the_mean_of_its_partials_weighted_by_power_times_number() {
+    let (b, hz) = (1e-4, 196.0);
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for k in 1..=12 {
+        let k = f64::from(k);
+        // Power 1/k², times k.
+        sum += (1.0 + b * k * k).sqrt() / k;
+        weights += 1.0 / k;
+    }
+    let wanted = A4::default().cents(hz * sum / weights);
+    let read = median_pitch(&settled(&tone(48_000, 1.0, 12, b, |_| hz), 48_000), 48_000);
+    assert!((read - wanted).abs() < 0.05, "{:+.3} c", read - wanted);
+}
+
+#[test]
+fn a_vibrato_keeps_its_whole_width_at_every_rate() {
+    // A window of 43 ms would leave 22.4 of 25 c at 6 Hz, by sinc(rate × window).
+    for turns in [4.0, 5.0, 6.0, 7.0, 8.0] {
+        let hz = |t: f64| 440.0 * (25.0 / 1200.0 * (TAU * turns * t).sin()).exp2();
+        let readings = settled(&tone(48_000, 1.6, 8, 0.0, hz), 48_000);
+        let cents: Vec<f64> = between(&readings, 48_000, 0.35, 1.35).into_iter().map(|(_, cents)| cents).collect();
+        let (low, high) = cents.iter().fold((f64::MAX, f64::MIN), |(l, h), &c| (l.min(c), h.max(c)));
+        let half = (high - low) / 2.0;
+        assert!((half - 25.0).abs() < 1.0, "{turns} Hz: half width {half:.2} c");
+    }
+}
+
+#[test]
+fn no_reading_of_the_settled_tracker_looks_ahead_further_than_it_says() {
+    for hz in [8_000, 44_100, 48_000, 96_000] {
+        let most = settled(&tone(hz, 2.0, 8, 0.0, |_| 330.0), hz).iter().map(|r| r.ready.since(r.at).seconds(rate(hz))).fold(0.0, f64::max);
+        assert!(most <= LOOK_AHEAD_S, "{hz}: {most} s");
+        assert!(most > 0.1, "{hz}: {most} s cannot be all that it needs");
+    }
+}
+
+#[test]
+fn what_the_causal_tracker_said_does_not_change_when_the_take_is_cut() {
+    let samples = tone(48_000, 1.0, 8, 0.0, |t| 220.0 * (200.0 / 1200.0 * (t / 0.5).min(1.0)).exp2());
+    let whole = causal(&samples, 48_000);
+    let cut = causal(&samples[..30_000], 48_000);
+    assert!(cut.len() > 150, "{} readings", cut.len());
+    assert_eq!(cut[..], whole[..cut.len()]);
+    assert!(cut.iter().all(|r| r.ready.0 < 30_000));
+}
+
+#[test]
+fn readings_lie_on_the_grid_each_once_and_in_order() {
+    for hz in [8_000, 22_050, 44_100, 48_000, 192_000] {
+        let samples = tone(hz, 0.7, 8, 0.0, |_| 330.0);
+        for readings in [settled(&samples, hz), causal(&samples, hz)] {
+            assert!(readings.len() > 100);
+            for (n, r) in readings.iter().enumerate() {
+                assert_eq!(r.at.0, (n * hop_frames(rate(hz))) as u64);
+            }
+        }
+    }
+}
+
+#[test]
+fn sample_rates_agree_within_a_fifth_of_a_cent() {
+    let read = |hz: u32| median_pitch(&settled(&tone(hz, 1.0, 6, 0.0, |_| 311.127), hz), hz);
+    let reference = read(48_000);
+    for hz in [44_100, 88_200, 96_000] {
+        assert!((read(hz) - reference).abs() < 0.2, "{hz}: {:+.3} c", read(hz) - reference);
+    }
+}
+
+#[test]
+fn hum_is_taken_out_and_a_steady_note_is_not_taken_for_hum() {
+    let hum =
+        |n: usize| -> f64 { (1..=9).map(|k| f64::from(k)).map(|k| 0.006 / k * (TAU * 50.02 * k * n as f64 / 48_000.0 + k).sin()).sum() };
+    // B1 is 61.7 Hz; 329.6, 349.2 and 659.3 Hz lie within a few cents of multiples of 50 or 60.
+    for hz in [98.0, 123.47, 329.63, 349.23, 659.26] {
+        // Half a second of hum alone first, so that it can be learnt.
+        let mut clean = vec![0.0f32; 24_000];
+        clean.extend(tone(48_000, 2.5, 6, 0.0, |_| hz));
+        let dirty: Vec<f32> = clean.iter().enumerate().map(|(n, x)| (f64::from(*x) + hum(n)) as f32).collect();
+        let wanted = A4::default().cents(hz);
+        for (name, samples) in [("clean", clean), ("in hum", dirty)] {
+            for (t, cents) in between(&settled(&samples, 48_000), 48_000, 0.9, 2.7) {
+                assert!((cents - wanted).abs() < 1.0, "{hz} Hz {name} at {t} s: {:+.2} c", cents - wanted);
+            }
+        }
+    }
+}
+
+#[test]
+fn silence_has_no_pitch() {
+    let silence = vec![0.0; 48_000];
+    for readings in [settled(&silence, 48_000), causal(&silence, 48_000)] {
+        assert!(!readings.is_empty() && readings.iter().all(|r| r.hz().is_none() && r.level_dbfs.is_none()));
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(16) })]
+
+    #[test]
+    fn the_fast_difference_function_is_the_slow_one(x in prop::collection::vec(-1.0f32..1.0, 264)) {
+        let mut fast = Correlation::new(264, 120);
+        let taper: Vec<f64> = (0..264).map(|i| 0.5 - 0.5 * (TAU * (f64::from(i) + 0.5) / 264.0).cos()).collect();
+        let slow: Vec<f64> = x.iter().map(|x| f64::from(*x)).collect();
+        for (lag, value) in fast.of(&x).iter().enumerate() {
+            prop_assert!((f64::from(*value) - difference_twin(&slow, &taper, lag)).abs() < 1e-3, "lag {}", lag);
+        }
+    }
+
+    #[test]
+    fn shifting_the_tone_shifts_the_pitch_as_far(midi in 45.0f64..84.0, shift in 1.0f64..300.0) {
+        let read = |midi: f64| median_pitch(&settled(&tone(48_000, 1.0, 6, 0.0, |_| A4::default().hz_of(100.0 * midi)), 48_000), 48_000);
+        let moved = read(midi + shift / 100.0) - read(midi);
+        prop_assert!((moved - shift).abs() < 0.1, "{} c for {}", moved, shift);
+    }
+
+    #[test]
+    fn blocks_change_nothing_and_gain_by_powers_of_two_only_the_level(block in 1usize..3000, power in 1i32..4) {
+        let samples = tone(48_000, 0.8, 6, 0.0, |t| 247.0 * (t / 3.0).exp2());
+        let softer: Vec<f32> = samples.iter().map(|x| x * 0.5f32.powi(power)).collect();
+        let whole = settled(&samples, 48_000);
+        prop_assert_eq!(&whole, &follow(Settled::new(rate(48_000)), &samples, block));
+        prop_assert_eq!(causal(&samples, 48_000), follow(Causal::new(rate(48_000)), &samples, block));
+        for (a, b) in whole.iter().zip(settled(&softer, 48_000)).filter(|(a, _)| (0.2..0.7).contains(&a.at.seconds(rate(48_000)))) {
+            prop_assert_eq!(a.hz(), b.hz());
+        }
+    }
+
+    #[test]
+    fn whole_hops_of_silence_before_it_shift_only_the_times(hops in 1usize..60) {
+        let samples = tone(48_000, 0.8, 6, 0.0, |t| 330.0 * (t / 4.0).exp2());
+        let mut later = vec![0.0; hops * hop_frames(rate(48_000))];
+        later.extend_from_slice(&samples);
+        let (first, second) = (settled(&samples, 48_000), settled(&later, 48_000));
+        for (a, b) in first.iter().zip(&second[hops..]).filter(|(a, _)| (0.15..0.7).contains(&a.at.seconds(rate(48_000)))) {
+            let (a, b) = (a.hz().unwrap(), b.hz().unwrap());
+            prop_assert!((1200.0 * (a / b).log2()).abs() < 1e-3);
+        }
+    }
+}
