@@ -9,6 +9,7 @@ when a figure is worse than the floor. The limits of ../shared are printed with 
 """
 import argparse
 import json
+import math
 import os
 import re
 import subprocess
@@ -121,7 +122,8 @@ def proposed(figures):
             continue
         room = max(share * abs(value), least)
         value = value + room if bound == "at_most" else value - room
-        digits = round(value + (0.00005 if bound == "at_most" else -0.00005) * (room > 0), 4)
+        # Rounded away from the figure: rounding to the nearest could set a floor that the run itself misses. A whole number stays one.
+        digits = math.ceil(value * 1e4 - 1e-6) / 1e4 if bound == "at_most" else math.floor(value * 1e4 + 1e-6) / 1e4
         lines.append(f'"{name}" = {{ {bound} = {digits:g} }}')
     return "\n".join(lines)
 
