@@ -177,8 +177,7 @@ fn sample_rates_agree_within_a_fifth_of_a_cent() {
 
 #[test]
 fn hum_is_taken_out_and_a_steady_note_is_not_taken_for_hum() {
-    let hum =
-        |n: usize| -> f64 { (1..=9).map(|k| f64::from(k)).map(|k| 0.006 / k * (TAU * 50.02 * k * n as f64 / 48_000.0 + k).sin()).sum() };
+    let hum = |n: usize| -> f64 { (1..=9).map(f64::from).map(|k| 0.006 / k * (TAU * 50.02 * k * n as f64 / 48_000.0 + k).sin()).sum() };
     // B1 is 61.7 Hz; 329.6, 349.2 and 659.3 Hz lie within a few cents of multiples of 50 or 60.
     for hz in [98.0, 123.47, 329.63, 349.23, 659.26] {
         // Half a second of hum alone first, so that it can be learnt.
