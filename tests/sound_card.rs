@@ -51,6 +51,12 @@ impl Drill {
         }
     }
 
+    /// Until the card is heard again, and a while longer: a gap lies between two sounds, and a take that ends before more is heard has none.
+    fn wait_for_sound_again(&mut self) {
+        self.wait_for("heard again");
+        std::thread::sleep(Duration::from_millis(400));
+    }
+
     fn errors(&mut self) -> String {
         let mut errors = String::new();
         if let Some(mut stderr) = self.child.stderr.take() {
@@ -160,9 +166,7 @@ fn a_card_that_sleeps_for_a_second_leaves_a_gap_of_a_second() {
     drill.wait_for("no sound arrives");
     std::thread::sleep(Duration::from_millis(700));
     card.suspend(false);
-    drill.wait_for("heard again");
-    // A gap lies between two sounds: a take that ends before more is heard has none.
-    std::thread::sleep(Duration::from_millis(400));
+    drill.wait_for_sound_again();
     drill.interrupt();
     let (_, errors, status) = drill.end();
     assert!(status.success() && errors.is_empty(), "{status} {errors}");
@@ -180,7 +184,7 @@ fn a_card_that_dies_and_comes_back_at_once_leaves_one_take_with_a_gap() {
     card.pull_out();
     drill.wait_for("the card is gone");
     card.plug_in().unwrap();
-    drill.wait_for("heard again");
+    drill.wait_for_sound_again();
     drill.interrupt();
     let (_, errors, status) = drill.end();
     assert!(status.success() && errors.is_empty(), "{status} {errors}");
@@ -237,7 +241,7 @@ fn a_sound_server_that_was_stuck_for_a_moment_costs_nothing() {
     card.freeze(true);
     drill.wait_for("no sound arrives");
     card.freeze(false);
-    drill.wait_for("heard again");
+    drill.wait_for_sound_again();
     drill.interrupt();
     let (_, errors, status) = drill.end();
     assert!(status.success() && errors.is_empty(), "{status} {errors}");
