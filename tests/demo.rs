@@ -38,6 +38,15 @@ fn a_fast_demo_says_of_each_bend_what_was_played_and_where_its_rows_are() {
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
     let log = home.path().join("data").join("demo.csv");
     assert!(said.ends_with(&format!("9 bends, 5 landed and held.\nEvery measure of them is in {}\n", log.display())), "{said}");
+    let (_, summary) = said.split_once("\n\n").unwrap();
+    for (number, line) in said.lines().filter(|line| line.starts_with("Attempt ")).enumerate() {
+        let words = line.split([':', ';']).nth(1).unwrap().trim();
+        let again = summary.lines().find(|line| line.trim_start().starts_with(&format!("{}  ", number + 1))).unwrap();
+        assert!(again.ends_with(words), "one bend, one verdict: {line:?} and {again:?}");
+    }
+    for line in summary.lines().filter(|line| !line.contains("Every measure")) {
+        assert!(line.chars().count() <= 80, "too wide for a terminal: {line:?}");
+    }
     let rows = cells(&std::fs::read_to_string(log).unwrap());
     assert_eq!(rows.len(), 10);
     // What test_signals/scenarios/ballad.toml plays, bend by bend: cents off the target.

@@ -1,9 +1,9 @@
-//! What a run came to, as lines of text: one attempt a line.
+//! What a run came to, as lines of text: an attempt's verdict, and its figures beneath, so that nothing wraps at 80 columns.
 
 use super::figures;
 use crate::grading::Attempt;
 
-/// One line of a summary.
+/// One attempt of a summary.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Played<'a> {
     /// As graded.
@@ -26,9 +26,12 @@ pub fn summary(played: &[Played<'_>]) -> String {
         landed += usize::from(words == "landed");
         let notes = format!("{} to {}", attempt.origin.unwrap_or("?"), attempt.target.unwrap_or("?"));
         let (chord, degree) = (attempt.chord.unwrap_or_default(), attempt.row.degree.as_deref().unwrap_or_default());
-        let line = format!("{:>3}  {chord:<6}{degree:<4}{notes:<12}{words:<24}{}", number + 1, figures::of(attempt.row).join(", "));
-        text += line.trim_end();
+        text += format!("{:>3}  {chord:<6}{degree:<4}{notes:<12}{words}", number + 1).trim_end();
         text.push('\n');
+        let figures = figures::of(attempt.row).join(", ");
+        if !figures.is_empty() {
+            text.extend(["     ", &figures, "\n"]);
+        }
     }
     let bends = if played.len() == 1 { "bend" } else { "bends" };
     text + &format!("{} {bends}, {landed} landed and held.\n", played.len())
