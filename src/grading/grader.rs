@@ -177,6 +177,9 @@ impl<W: Wishes> Grader<W> {
 
     /// One finished note: may be the restrike of the attempts before, may hold attempts.
     fn note(&mut self, note: &Note) {
+        if !self.wishes.listens(note.onset.seconds(self.rate)) {
+            return;
+        }
         let Some(seen) = Look::at(note, self.loudest_dbfs) else { return };
         let mut found = seen.bends.clone();
         if found.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) && seen.shape.moves.is_empty() {
@@ -257,7 +260,9 @@ impl<W: Wishes> Grader<W> {
                 break;
             }
             if let Some(waiting) = self.waiting.pop_front() {
-                emit(self.grade(&waiting));
+                let attempt = self.grade(&waiting);
+                self.wishes.graded(&attempt);
+                emit(attempt);
             }
         }
     }

@@ -6,7 +6,7 @@
 use super::grader::Look;
 use super::played::Played;
 use super::target::{Meant, meant};
-use super::{Seen, Verdict, Wishes, Word};
+use super::{Attempt, Seen, Verdict, Wishes, Word};
 use crate::notes::statistics::median;
 use crate::notes::{Note, NoteFinder};
 use crate::pitch::Reading;
@@ -102,6 +102,11 @@ impl Provisional {
         self.begin(at, emit);
     }
 
+    /// An attempt has its row: what is wanted next may be something else.
+    pub fn graded(&mut self, attempt: &Attempt) {
+        self.wishes.graded(attempt);
+    }
+
     /// Sound was lost.
     pub fn lost(&mut self, at: FrameTime, emit: &mut dyn FnMut(Glimpse)) {
         let mut ended = Vec::new();
@@ -133,12 +138,17 @@ impl Provisional {
 
     fn begin(&mut self, at: FrameTime, emit: &mut dyn FnMut(Glimpse)) {
         self.began = Some(at);
-        emit(Glimpse::Began(at));
+        if self.wishes.listens(at.seconds(self.rate)) {
+            emit(Glimpse::Began(at));
+        }
     }
 
     /// `over`: the last of the notes has ended too.
     fn look_at(&mut self, notes: &[Note], over: bool, emit: &mut dyn FnMut(Glimpse)) {
         for (k, note) in notes.iter().enumerate() {
+            if !self.wishes.listens(note.onset.seconds(self.rate)) {
+                continue;
+            }
             let Some(look) = Look::at(note, f32::NEG_INFINITY) else { continue };
             let mut bends = look.bends.clone();
             if bends.is_empty() && look.shape.moves.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) {

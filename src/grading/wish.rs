@@ -1,6 +1,6 @@
 //! What was wanted of an attempt. Everything is optional: with an empty wish the bend itself says what it meant.
 
-use super::Technique;
+use super::{Attempt, Technique};
 
 /// A pitch that may be aimed at.
 #[derive(Clone, Debug, PartialEq)]
@@ -150,6 +150,17 @@ pub trait Wishes {
     fn wants_pre_bend(&mut self, at_s: f64) -> bool {
         let _ = at_s;
         false
+    }
+
+    /// Whether a note struck at this instant (seconds of the take) may be an attempt. Not while landfall's own tones sound, and shortly after.
+    fn listens(&mut self, at_s: f64) -> bool {
+        let _ = at_s;
+        true
+    }
+
+    /// What became of an attempt, told once each, in order: where the next one is another step, this is what moves on.
+    fn graded(&mut self, attempt: &Attempt) {
+        let _ = attempt;
     }
 }
 

@@ -275,10 +275,11 @@ impl Analysis {
         });
     }
 
-    fn keep(&mut self, running: &Running, attempts: &[Attempt]) {
+    fn keep(&mut self, running: &mut Running, attempts: &[Attempt]) {
         if attempts.is_empty() {
             return;
         }
+        attempts.iter().for_each(|attempt| running.ears.eye.graded(attempt));
         let rows: Vec<Row> = attempts.iter().map(|attempt| (self.job.row)(attempt, &running.setting)).collect();
         let _ = self.orders.send(Order::Rows(rows.clone()));
         for (attempt, row) in attempts.iter().zip(rows) {
@@ -291,7 +292,7 @@ impl Analysis {
         self.tell_channel(&mut running, chosen);
         let mut attempts = Vec::new();
         running.ears.settled.finish(&mut |attempt| attempts.push(attempt));
-        self.keep(&running, &attempts);
+        self.keep(&mut running, &attempts);
         self.teller.event(Event::TakeEnded { seconds: running.frames as f64 / running.rate.as_f64() });
     }
 }

@@ -9,6 +9,7 @@ mod condition;
 mod file;
 mod gaps;
 mod mono;
+pub mod out;
 mod ring;
 pub mod synth;
 mod takes;
