@@ -12,6 +12,7 @@ pub mod drill;
 mod failure;
 mod fretboard;
 pub mod grade;
+pub mod live_options;
 pub mod log;
 pub mod man;
 pub mod neck;

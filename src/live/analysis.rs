@@ -279,7 +279,9 @@ impl Analysis {
         if attempts.is_empty() {
             return;
         }
-        attempts.iter().for_each(|attempt| running.ears.eye.graded(attempt));
+        for attempt in attempts {
+            running.ears.eye.graded(attempt);
+        }
         let rows: Vec<Row> = attempts.iter().map(|attempt| (self.job.row)(attempt, &running.setting)).collect();
         let _ = self.orders.send(Order::Rows(rows.clone()));
         for (attempt, row) in attempts.iter().zip(rows) {
