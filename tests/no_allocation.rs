@@ -8,9 +8,10 @@ use landfall::pitch::attack::AttackFinder;
 use landfall::pitch::causal::Causal;
 use landfall::pitch::settled::Settled;
 use landfall::sound::card::{Arrival, Pulse};
+use landfall::sound::out::{Event, Listed, Mixer, Voice};
 use landfall::sound::synth::{Scenario, render};
 use landfall::sound::{Format, Heard, Mono, Next, Source, ring};
-use landfall::units::SampleRate;
+use landfall::units::{FrameSpan, FrameTime, SampleRate};
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::hint::black_box;
@@ -164,6 +165,31 @@ fn the_attack_finder_never_allocates_once_it_runs() {
     });
     assert!(found >= 2);
     assert_eq!(counted, 0);
+}
+
+#[test]
+fn the_mixer_never_allocates_once_it_runs() {
+    let events = (0..4000_u64)
+        .map(|n| Event {
+            at: FrameTime(n * 48),
+            length: FrameSpan(24_000),
+            voice: Voice::ALL[n as usize % Voice::ALL.len()],
+            hz: 80.0 + (n % 900) as f64,
+            gain: 1.0,
+        })
+        .collect();
+    let mut mixer = Mixer::new(rate());
+    mixer.add(Box::new(Listed::new(events)), FrameTime(0));
+    let mut out = [0.0; 512];
+    let counted = allocations(|| {
+        for _ in 0..500 {
+            mixer.render(&mut out);
+        }
+        mixer.skip(5000);
+        mixer.render(&mut out);
+    });
+    assert_eq!((counted, mixer.dropped()), (0, 0));
+    assert!(mixer.is_over() || mixer.position().0 > 200_000);
 }
 
 #[test]
