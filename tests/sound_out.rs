@@ -171,14 +171,14 @@ fn clicks_lie_on_the_beat_to_the_sample_over_ten_minutes() {
         let mut onsets = Vec::new();
         let mut quiet = 10_000;
         for (frame, sample) in samples.iter().enumerate() {
-            if *sample != 0.0 {
-                if quiet > 1000 {
-                    onsets.push(frame as u64);
-                }
-                quiet = 0;
-            } else {
+            if *sample == 0.0 {
                 quiet += 1;
+                continue;
             }
+            if quiet > 1000 {
+                onsets.push(frame as u64);
+            }
+            quiet = 0;
         }
         // In whole numbers, half a frame up: what the beat is, without a rounded step anywhere.
         let wanted: Vec<u64> =

@@ -43,6 +43,10 @@ pub(super) fn heard(event: &Event, rate: SampleRate) -> FrameSpan {
 
 /// A voice that sounds.
 #[derive(Clone, Copy, Debug)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "voices live in places that are there from the start: a box would be an allocation at each event"
+)]
 enum Inside {
     Tone(Tone),
     Stroke(Stroke),
