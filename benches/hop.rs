@@ -82,7 +82,8 @@ fn bare_transforms() -> impl FnMut() {
 
 /// Samples from memory.
 struct Played {
-    samples: std::vec::IntoIter<f32>,
+    samples: Vec<f32>,
+    given: usize,
 }
 
 impl Source for Played {
@@ -91,14 +92,15 @@ impl Source for Played {
     }
 
     fn next(&mut self, out: &mut [f32]) -> Result<Heard, SoundError> {
-        let most = out.len().min(BLOCK);
-        let filled = out[..most].iter_mut().zip(&mut self.samples).map(|(to, from)| *to = from).count();
+        let filled = out.len().min(BLOCK).min(self.samples.len() - self.given);
+        out[..filled].copy_from_slice(&self.samples[self.given..self.given + filled]);
+        self.given += filled;
         Ok(if filled == 0 { Heard::Ended } else { Heard::Filled(filled) })
     }
 }
 
 fn each_block(sound: &[f32], mut hear: impl FnMut(&Block<'_>)) {
-    let played = Played { samples: sound.to_vec().into_iter() };
+    let played = Played { samples: sound.to_vec(), given: 0 };
     let mut mono = Mono::new(Box::new(played), ChannelWish::Louder).unwrap();
     while let Next::Block(block) = mono.hear().unwrap() {
         hear(&block);

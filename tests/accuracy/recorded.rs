@@ -13,8 +13,6 @@ use std::path::{Path, PathBuf};
 struct Facts {
     condition: String,
     sample_rate_hz: u32,
-    #[serde(rename = "notes_from")]
-    _notes_from: Vec<String>,
     note: Vec<Note>,
 }
 
@@ -25,12 +23,8 @@ struct Note {
     approach: String,
     #[serde(default)]
     restrike: bool,
-    #[serde(rename = "fretted_note")]
-    _fretted_note: String,
-    #[serde(rename = "fretted_midi")]
-    _fretted_midi: u32,
-    #[serde(rename = "asked_cents")]
-    _asked_cents: Option<f64>,
+    fretted_midi: u32,
+    asked_cents: Option<f64>,
     attack_s: f64,
     reached_s: f64,
     push_s: Option<f64>,
@@ -49,10 +43,8 @@ struct Shake {
     from_s: f64,
     until_s: f64,
     rate_hz: f64,
-    #[serde(rename = "half_width_cents")]
-    _half_width_cents: f64,
-    #[serde(rename = "centre_cents")]
-    _centre_cents: f64,
+    half_width_cents: f64,
+    centre_cents: f64,
 }
 
 /// All takes, in the order of their names.
@@ -147,12 +139,23 @@ fn bend(pitch: &Curve, note: &Note, picked_again: bool) -> Bend {
     });
     let top = pitch.between(start, arrival.1 + 0.25).into_iter().fold(f64::MIN, f64::max);
     let lowest = shaken.map_or(settled, |(_, low, ..)| low);
+    let held = shaken.map_or_else(|| median(pitch.between(arrival.0, hold_end)), |(.., centre)| centre);
+    // The curve and what was asked of it say the same.
+    let (fretted, asked) = (100.0 * f64::from(note.fretted_midi), note.asked_cents.expect("a bend has a size"));
+    assert!(
+        (origin - fretted).abs() < 30.0 && (held - fretted - asked).abs() < 60.0,
+        "{origin} and {held} are not {fretted} and {asked} more"
+    );
+    if let (Some(shake), Some((_, low, high, centre))) = (&note.vibrato, shaken) {
+        let (half, middle) = ((high - low) / 2.0, fretted + asked + shake.centre_cents);
+        assert!((half - shake.half_width_cents).abs() < 0.5 && (centre - middle).abs() < 0.5, "a vibrato of {half} around {centre}");
+    }
     Bend {
         technique: Technique::of(note.kind == "pre-bend", note.let_go_s.is_some()),
         attack,
         start: Some(start),
         arrival,
-        held: shaken.map_or_else(|| median(pitch.between(arrival.0, hold_end)), |(.., centre)| centre),
+        held,
         hold_end,
         overshoot: (shaken.is_none() && top - settled > 5.0).then_some(top - settled),
         release_start: note.let_go_s.map(|let_go| pitch.last_while(let_go, note.damped_s, |cents| cents >= lowest - BAND)),

@@ -10,7 +10,8 @@ pub fn percentile(errors: &[f64], share: f64) -> f64 {
     let place = share * (sizes.len().max(1) - 1) as f64;
     let at = |index: usize| sizes.get(index).copied().unwrap_or(f64::NAN);
     let (below, above) = (at(place.floor() as usize), at(place.ceil() as usize));
-    if below == above { below } else { below + (above - below) * place.fract() }
+    // What is infinite has no share.
+    if above.is_finite() { below + (above - below) * place.fract() } else { above }
 }
 
 /// A number of a cell: shown with so many decimals.
