@@ -1,6 +1,9 @@
 //! What to play next, and where we are.
 
 mod asked;
+pub mod beat_map;
+pub mod click;
+pub mod pulse;
 pub mod tour;
 
 pub use asked::{AskedError, SIZES, Wanted, bend_size};
