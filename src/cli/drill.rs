@@ -103,6 +103,7 @@ impl Args {
             bend_cents: self.bend,
             technique: self.technique.map(|technique| technique.word().to_owned()),
             string: self.string,
+            ..Asked::default()
         }
     }
 

@@ -116,6 +116,7 @@ impl Args {
             bend_cents: self.bend.or(recorded.bend_cents.filter(|_| !fixed)),
             technique: self.technique.map(|technique| technique.word().to_owned()).or(recorded.technique),
             string: recorded.string,
+            tune: recorded.tune,
         }
     }
 

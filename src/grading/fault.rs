@@ -61,6 +61,7 @@ faults! {
     Clipped, "clipped", "The input was louder than full scale during the attempt.";
     LostAudio, "lost audio", "Sound was lost during the attempt.";
     InvalidSamples, "invalid samples", "The input held samples that are no numbers during the attempt.";
+    Uncalibrated, "uncalibrated", "The time against the beat holds the delay of the sound card, which `landfall calibrate` had not measured.";
 }
 
 impl fmt::Display for Fault {

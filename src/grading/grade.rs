@@ -171,8 +171,8 @@ impl Case<'_> {
         if !self.played.technique.is_pre_bend() {
             part(want.overshoot, m.overshoot_cents.map(|over| over / (OVERSHOOT_FACTOR * wish.tolerance.cents)));
         }
-        if wish.arrival_beat_s.is_some() {
-            part(want.beat, m.beat_error_ms.map(|late| late / wish.tolerance.beat_ms));
+        if wish.arrival_beat_s.is_some() || wish.attack_beat_s.is_some() {
+            part(want.beat, off_beat_ms(wish, m).map(|late| late / wish.tolerance.beat_ms));
         }
         if asked_release {
             part(want.release, Self::release_error(m).map(|error| error / (RELEASE_FACTOR * wish.tolerance.cents)));
@@ -220,8 +220,10 @@ impl Case<'_> {
         add(over(m.restrike_error_cents.map(|e| -e), wish.tolerance.cents), Fault::RestrikeFlat);
         add(over(m.restrike_error_cents, wish.tolerance.cents), Fault::RestrikeSharp);
         add(wish.parts.restrike > 0.0 && self.after.restruck.is_none(), Fault::NoRestrike);
-        add(over(m.beat_error_ms.map(|late| -late), wish.tolerance.beat_ms), Fault::Early);
-        add(over(m.beat_error_ms, wish.tolerance.beat_ms), Fault::Late);
+        let off_beat = off_beat_ms(wish, m);
+        add(over(off_beat.map(|late| -late), wish.tolerance.beat_ms), Fault::Early);
+        add(over(off_beat, wish.tolerance.beat_ms), Fault::Late);
+        add(wish.uncalibrated && off_beat.is_some(), Fault::Uncalibrated);
         add(over(m.origin_error_cents.map(f64::abs), wish.tolerance.cents), Fault::StringOff);
         add(asked.is_some_and(|asked| asked.is_pre_bend() != self.played.technique.is_pre_bend()), Fault::OtherTechnique);
         add(meant.guessed, Fault::TargetGuessed);
@@ -229,6 +231,11 @@ impl Case<'_> {
         faults.dedup();
         faults
     }
+}
+
+/// How far off the beat, counted from where the player usually lies, ms: the arrival where a beat wants it, else the attack.
+fn off_beat_ms(wish: &Wish, m: &Measures) -> Option<f64> {
+    m.beat_error_ms.or(m.attack_beat_error_ms).map(|late| late - wish.usual_late_ms)
 }
 
 /// How far off a shake on a held bend is: it commonly swings down from the note and back, so its error is the centre where that is

@@ -2,7 +2,7 @@
 
 use super::grade::{After, Case};
 use super::played::Played;
-use super::{Attempt, Fault, Seen, Wish, Wishes};
+use super::{Attempt, Fault, HeardNote, Seen, Wish, Wishes};
 use crate::notes::statistics::median;
 use crate::notes::{Bend, Cause, Contour, Ending, MovementKind, Note, NoteFinder, Shape, bends, is_a_strings};
 use crate::pitch::{Reading, hop_frames};
@@ -177,10 +177,11 @@ impl<W: Wishes> Grader<W> {
 
     /// One finished note: may be the restrike of the attempts before, may hold attempts.
     fn note(&mut self, note: &Note) {
+        let Some(seen) = Look::at(note, self.loudest_dbfs) else { return };
+        self.tell(note, &seen);
         if !self.wishes.listens(note.onset.seconds(self.rate)) {
             return;
         }
-        let Some(seen) = Look::at(note, self.loudest_dbfs) else { return };
         let mut found = seen.bends.clone();
         if found.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) && seen.shape.moves.is_empty() {
             found.extend(seen.held_throughout());
@@ -190,6 +191,30 @@ impl<W: Wishes> Grader<W> {
         for (k, bend) in found.iter().enumerate() {
             self.bend(note, &seen, bend, k == last);
         }
+    }
+
+    /// Tells what the note was, bent or not. A pitch without a stroke or a finger is another string or the room.
+    fn tell(&mut self, note: &Note, look: &Look) {
+        if note.cause == Cause::Unheard {
+            return;
+        }
+        let (onset_s, end_s) = (note.onset.seconds(self.rate), note.end.seconds(self.rate));
+        let bend = look.bends.last().and_then(|bend| Played::of(&look.shape, bend, look.attack, look.end, None));
+        let told = if let Some(played) = bend {
+            HeardNote {
+                onset_s,
+                end_s,
+                reached_s: if played.technique.is_pre_bend() { onset_s } else { note.contour.seconds(played.arrival.at) },
+                held_until_s: note.contour.seconds(played.hold.to),
+                cents: played.hold.level,
+                last_cents: played.release.and_then(|release| release.landing).unwrap_or(played.hold.level),
+                bent: true,
+            }
+        } else {
+            let cents = look.settled_pitch();
+            HeardNote { onset_s, end_s, reached_s: onset_s, held_until_s: end_s, cents, last_cents: cents, bent: false }
+        };
+        self.wishes.heard(&told);
     }
 
     fn restrike(&mut self, note: &Note, seen: &Look, is_plain: bool) {
@@ -221,6 +246,7 @@ impl<W: Wishes> Grader<W> {
             attempt: self.attempts,
             onset_s: note.onset.seconds(self.rate),
             arrival_s: contour.seconds(played.arrival.at),
+            held_until_s: contour.seconds(played.hold.to),
             origin_cents: played.before.map(|before| before.origin.unwrap_or(before.lowest)),
             held_cents: played.hold.level,
             technique: played.technique,

@@ -27,4 +27,4 @@ pub use measures::Measures;
 pub use provisional::{Glimpse, Provisional};
 pub use technique::Technique;
 pub use verdict::{Verdict, Word};
-pub use wish::{Aim, Parts, Seen, Target, Tolerance, Wish, Wishes};
+pub use wish::{Aim, HeardNote, Parts, Seen, Target, Tolerance, Wish, Wishes};

@@ -170,6 +170,7 @@ impl Provisional {
             attempt: said.number,
             onset_s: glance.note.onset.seconds(self.rate),
             arrival_s: contour.seconds(glance.played.arrival.at),
+            held_until_s: contour.seconds(glance.played.hold.to),
             origin_cents: glance.played.before.map(|before| before.origin.unwrap_or(before.lowest)),
             held_cents: glance.played.hold.level,
             technique: glance.played.technique,

@@ -98,6 +98,10 @@ pub struct Wish {
     pub rise_ms: Option<f64>,
     /// Wanted half width of the vibrato in cents (low, high), where asked for.
     pub shake_cents: Option<(f64, f64)>,
+    /// Where this player usually lies against the beat, ms: a style, so score and faults count from there. The columns count from the beat.
+    pub usual_late_ms: f64,
+    /// Whether the delay of the sound card is in what is measured against the beat.
+    pub uncalibrated: bool,
     /// How far off is still right.
     pub tolerance: Tolerance,
     /// What counts in the score.
@@ -117,6 +121,8 @@ impl Default for Wish {
             hold_s: None,
             rise_ms: None,
             shake_cents: None,
+            usual_late_ms: 0.0,
+            uncalibrated: false,
             tolerance: Tolerance::default(),
             parts: Parts::free(),
         }
@@ -132,12 +138,34 @@ pub struct Seen {
     pub onset_s: f64,
     /// Arrival, seconds of the take.
     pub arrival_s: f64,
+    /// Where the hold ends, seconds of the take; while it still sounds, how far it goes so far.
+    pub held_until_s: f64,
     /// Pitch before the bend, cents on the MIDI scale, where there is any.
     pub origin_cents: Option<f64>,
     /// Settled pitch of the hold, cents on the MIDI scale.
     pub held_cents: f64,
     /// As played.
     pub technique: Technique,
+}
+
+/// A note as played, bent or not: what is told of all notes, while attempts are bends alone. Times are seconds of the take, pitch cents on the MIDI
+/// scale.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HeardNote {
+    /// Its attack.
+    pub onset_s: f64,
+    /// Its end.
+    pub end_s: f64,
+    /// When its pitch was reached: the arrival of its last bend, else the attack.
+    pub reached_s: f64,
+    /// Until when that pitch was held.
+    pub held_until_s: f64,
+    /// The pitch that was reached.
+    pub cents: f64,
+    /// The pitch that it ended on: after a release, the landing.
+    pub last_cents: f64,
+    /// Whether it was bent.
+    pub bent: bool,
 }
 
 /// Whoever knows what is wanted: a drill, a chart, the command line. Must answer from what is asked alone (no clock), so that
@@ -156,6 +184,11 @@ pub trait Wishes {
     fn listens(&mut self, at_s: f64) -> bool {
         let _ = at_s;
         true
+    }
+
+    /// A note was played; told once each, in order, before what is asked about its bends. Notes that nobody listens to are told too.
+    fn heard(&mut self, note: &HeardNote) {
+        let _ = note;
     }
 
     /// What became of an attempt, told once each, in order: where the next one is another step, this is what moves on.

@@ -57,6 +57,12 @@ pub struct Sidecar {
     /// The tolerance in cents.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tolerance_cents: Option<f64>,
+    /// Instants of the take, in seconds, at which the beats of a click or a tune were heard, from its first beat on.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub beats_at: Vec<f64>,
+    /// Whether the delay of the sound card is taken off those instants; unknown where no card was in the way.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub calibrated: Option<bool>,
     /// What went wrong while recording, in the words of the log's `faults`.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub faults: Vec<String>,
@@ -93,6 +99,34 @@ pub struct Asked {
     /// The string, 1 is the highest.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub string: Option<u8>,
+    /// The tune that was played over.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tune: Option<AskedTune>,
+}
+
+/// A tune and how it was played.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct AskedTune {
+    /// What it was called on the command line.
+    pub name: String,
+    /// First and last bar, where not all were played.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub bars: Option<(usize, usize)>,
+    /// How often, where more than once.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub rounds: Option<u32>,
+    /// Beats a minute in the first round, where not the chart's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tempo_from: Option<f64>,
+    /// And in the last.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tempo_to: Option<f64>,
+    /// What of a bend should be on the beat: `top` or `pick`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub on: Option<String>,
+    /// The whole text of the chart.
+    pub chart: String,
 }
 
 impl Asked {
@@ -161,6 +195,8 @@ mod tests {
             sample_rate_hz: Some(48_000),
             a4_hz: Some(440.0),
             tolerance_cents: Some(10.0),
+            beats_at: vec![2.5, 3.5],
+            calibrated: Some(true),
             faults: vec!["clipped".into()],
             asked: Asked { chord: Some("Gm7".into()), bend_cents: Some(200.0), ..Asked::default() },
             gaps: vec![Gap { at_frame: 96_000, frames: 512 }],

@@ -148,7 +148,15 @@ mod tests {
     }
 
     fn seen(held_cents: f64) -> Seen {
-        Seen { attempt: 1, onset_s: 0.0, arrival_s: 0.2, origin_cents: Some(6700.0), held_cents, technique: Technique::Bend }
+        Seen {
+            attempt: 1,
+            onset_s: 0.0,
+            arrival_s: 0.2,
+            held_until_s: 1.0,
+            origin_cents: Some(6700.0),
+            held_cents,
+            technique: Technique::Bend,
+        }
     }
 
     fn aim(mut wanted: Wanted, held_cents: f64) -> Aim {

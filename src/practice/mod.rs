@@ -1,8 +1,11 @@
 //! What to play next, and where we are.
 
 mod asked;
+pub mod backing;
 pub mod beat_map;
 pub mod click;
+pub mod drone;
+pub mod play;
 pub mod pulse;
 pub mod tour;
 
