@@ -31,8 +31,8 @@ pub(super) fn read(text: &str) -> Result<Chord, TheoryError> {
         return Err(wrong("it does not begin with a root, A to G with # or b".to_string(), hint_for_root(&found)));
     };
     let (body, bass) = match rest.rsplit_once('/') {
-        // The 9 of 6/9 is no bass.
-        Some((body, bass)) if !bass.starts_with(|c: char| c.is_ascii_digit()) => {
+        // The 9 of 6/9 is no bass, nor is the seventh of m/maj7.
+        Some((body, bass)) if !bass.starts_with(|c: char| c.is_ascii_digit()) && !MAJOR.iter().any(|word| bass.starts_with(word)) => {
             let name = bass.trim().parse::<NoteName>().map_err(|_| {
                 let reason = format!("'{}' after the / is no bass note; write a note A to G with # or b", bass.trim());
                 wrong(reason, hint_for_bass(root, body, bass))
@@ -141,7 +141,7 @@ impl<'a> Reader<'a> {
         } else if self.take_any(&["augmented", "aug", "Aug", "+"]).is_some() {
             formula.fifths = vec![1];
         } else if self.take_any(&["dominant", "dom"]).is_some() {
-            // A seventh follows and says it all.
+            formula.seventh = Some(seventh);
         } else if !MAJOR.iter().any(|word| self.starts_quality(word)) && self.take_any(&MINOR).is_some() {
             formula.third = Third::Minor;
             minor_or_dim = true;
@@ -213,6 +213,11 @@ impl<'a> Reader<'a> {
             formula.stack = self.number(&[7, 9, 11, 13])?;
             formula.seventh = Some(0);
         } else if self.take("/") {
+            if self.take_any(&MAJOR).is_some() {
+                formula.stack = self.number(&[7, 9, 11, 13])?;
+                formula.seventh = Some(0);
+                return Some(());
+            }
             let number = self.number(&[9, 11, 13])?;
             formula.added.push(Degree::new(number, 0));
         } else if self.rest == "+" {
