@@ -345,7 +345,7 @@ impl Study {
                 after.extend(on.iter().map(words::bend_line));
             }
         }
-        after.push(format!("Effort: estimated for strings {}, without friction.", guitar.strings));
+        after.extend(words::effort_note(&guitar.strings));
         Ok((board, before, after))
     }
 }

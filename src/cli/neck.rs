@@ -355,7 +355,7 @@ impl Question {
             lines.push(format!("and {} more, harder or further up: --csv - prints them all", bends.len() - BENDS_SHOWN));
         }
         lines.extend(words::curl_advice(chord));
-        lines.push(format!("Effort: estimated for strings {}, without friction.", self.guitar.strings));
+        lines.extend(words::effort_note(&self.guitar.strings));
         lines
     }
 

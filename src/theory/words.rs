@@ -17,7 +17,7 @@ pub fn nearest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Opt
 
 /// `; did you mean X?` for [`nearest`], or nothing.
 pub(crate) fn did_you_mean<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> String {
-    nearest(found, known).map_or_else(String::new, |word| format!("; did you mean {word}?"))
+    nearest(found, known).map_or_else(String::new, |word| format!("; did you mean {}?", quotable(word)))
 }
 
 /// A word as it may stand in an error: on one line, without control characters, at most 60 characters.

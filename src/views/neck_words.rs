@@ -6,7 +6,7 @@ use crate::theory::choice::Fit;
 use crate::theory::guide::Lead;
 use crate::theory::path::{Reach, Technique};
 use crate::theory::placed::Placed;
-use crate::theory::{Bend, Chord, Degree, Inversion, Neck, Place, Scale, Voicing, bend};
+use crate::theory::{Bend, Chord, Degree, Inversion, Neck, Place, Scale, StringSet, Voicing, bend};
 use std::fmt::Display;
 
 /// Items with one space between them.
@@ -222,6 +222,15 @@ pub fn curl_advice(chord: &Chord) -> Option<String> {
     chord.tone(3).filter(|tone| tone.degree.alter == 0)?;
     let third = chord.root().up(Degree::new(3, -1).interval());
     Some(format!("A quarter curl (25 to 70 cents) on the b3, {third}, is meant so: no missed 3."))
+}
+
+/// Where the figures for effort come from.
+#[must_use]
+pub fn effort_note(strings: &StringSet) -> [String; 2] {
+    [
+        format!("Effort: an estimate for strings {strings} on a 648 mm neck, without friction"),
+        "(Grimes, PLoS ONE 9, e102088, 2014; wound strings are a rough guess).".to_string(),
+    ]
 }
 
 /// A name, then words, in lines of 80 columns with the name standing out.

@@ -48,7 +48,7 @@ impl Page {
     pub fn fixed(&mut self, text: &str, size: f64) {
         self.height += size * 1.35;
         let line = label(text, MARGIN, self.height, size, "start", false);
-        let line = line.set("font-family", "Menlo, Consolas, monospace").set("xml:space", "preserve");
+        let line = line.set("font-family", "Menlo, Consolas, monospace");
         self.body = std::mem::replace(&mut self.body, Group::new()).add(line);
     }
 
@@ -86,7 +86,7 @@ impl Page {
         if !board.caption.is_empty() {
             self.line(&board.caption, 15.0, true);
         }
-        self.height += 30.0;
+        self.height += 40.0;
         let drawing = Drawing::new(board, self.height);
         self.height = drawing.bottom() + 26.0;
         self.body = std::mem::replace(&mut self.body, Group::new()).add(drawing.group());
@@ -117,6 +117,8 @@ fn clean(text: &str) -> String {
 
 fn label(text: &str, x: f64, y: f64, size: f64, anchor: &str, bold: bool) -> Text {
     let text = Text::new(clean(text)).set("x", round(x)).set("y", round(y)).set("font-size", size).set("text-anchor", anchor);
+    // Columns stand apart by blanks, which XML would fold into one.
+    let text = text.set("xml:space", "preserve");
     if bold { text.set("font-weight", "bold") } else { text }
 }
 
@@ -211,11 +213,16 @@ impl<'a> Drawing<'a> {
         group
     }
 
+    /// Half as wide as the fret at most, so that marks of neighbouring frets stay apart.
+    fn radius(&self, fret: u8) -> f64 {
+        let width = fret.checked_sub(1).map_or(OPEN, |behind| (self.wire(fret) - self.wire(behind)).abs());
+        (width * 0.5 - 0.5).clamp(7.5, 12.0)
+    }
+
     /// The root in a box, chord tones in a circle, scale notes bare, bends in a dashed circle.
     fn mark(&self, group: Group, mark: &Mark, (x, y): (f64, f64)) -> Group {
-        let narrow = (self.wire(self.board.last) - self.wire(self.board.last - 1)).abs();
-        let radius = (narrow * 0.62).clamp(9.0, 12.0);
-        let size = if mark.text.chars().count() > 2 { radius * 0.92 } else { radius * 1.15 };
+        let radius = self.radius(mark.place.fret);
+        let size = radius * [1.15, 1.15, 1.15, 0.88, 0.7][mark.text.chars().count().min(4)];
         let words = label(&mark.text, x, y + size * 0.36, size, "middle", mark.kind != Kind::Passing);
         match mark.kind {
             Kind::Root => {

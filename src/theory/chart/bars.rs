@@ -2,6 +2,7 @@
 
 use super::error::ChartFault;
 use super::metre::Metre;
+use crate::theory::words::quotable;
 use crate::theory::{Chord, TheoryError};
 
 /// One bar as written.
@@ -118,7 +119,7 @@ impl Reader<'_> {
         let entries = if is_same_again {
             self.bars.last().ok_or((number, ChartFault::NothingToRepeat))?.entries.clone()
         } else if words.contains(&"%") {
-            return Err((number, ChartFault::NotAlone { found: words.join(" ") }));
+            return Err((number, ChartFault::NotAlone { found: quotable(&words.join(" ")) }));
         } else {
             self.entries(words).map_err(|fault| (number, fault))?
         };

@@ -85,9 +85,15 @@ impl Formula {
         Ok(degrees)
     }
 
+    /// `alt` with nothing said beside it that changes a tone.
+    fn is_plain_alt(&self) -> bool {
+        let as_read = self.third == Third::Major && self.fifths == [1] && self.seventh == Some(-1) && self.altered == [Degree::new(9, 1)];
+        self.alt && as_read && self.stack <= 7 && !self.sixth && self.added.is_empty() && self.missing.is_empty()
+    }
+
     /// landfall's spelling of what follows the root.
     pub fn suffix(&self) -> String {
-        if self.alt {
+        if self.is_plain_alt() {
             return "7alt".to_string();
         }
         let minor = self.third == Third::Minor;
@@ -95,8 +101,9 @@ impl Formula {
         let number = if self.seventh.is_some() { self.stack.max(7).to_string() } else { String::new() };
         let mut fifths_told = false;
         let mut text = match (minor, self.seventh) {
-            (true, Some(-2)) if flat_five => {
-                fifths_told = true;
+            // A suspended one too: only `dim` says its seventh.
+            (_, Some(-2)) => {
+                fifths_told = flat_five;
                 format!("dim{number}")
             }
             (true, Some(0)) if flat_five => {
@@ -116,8 +123,10 @@ impl Formula {
             (false, Some(0)) => format!("maj{number}"),
             (false, _) => number,
         };
-        let mut added = self.added.clone();
-        if self.sixth {
+        let (mut added, mut missing) = (self.added.clone(), self.missing.clone());
+        if self.sixth && self.seventh.is_some() {
+            added.insert(0, Degree::new(6, 0));
+        } else if self.sixth {
             text.push('6');
             if let Some(ninth) = added.iter().position(|degree| *degree == Degree::new(9, 0)) {
                 added.remove(ninth);
@@ -126,6 +135,8 @@ impl Formula {
         }
         if self.third == Third::None && self.seventh.is_none() {
             text.push('5');
+        } else if self.third == Third::None && !self.missing.contains(&3) {
+            missing.insert(0, 3);
         }
         let altered = |number: u8, text: &mut String| {
             for degree in self.altered.iter().filter(|degree| degree.number == number) {
@@ -154,7 +165,7 @@ impl Formula {
         for degree in &added {
             text = format!("{text}add{degree}");
         }
-        for number in &self.missing {
+        for number in &missing {
             text = format!("{text}no{number}");
         }
         text

@@ -172,7 +172,8 @@ impl<'a> Reader<'a> {
             Some(5) => formula.third = Third::None,
             Some(6) => {
                 formula.sixth = true;
-                // The triangle's seventh is not meant beside a sixth: `m6`, `maj6`.
+                // The triangle's seventh is not meant right before a sixth: `Δ6` is `6`.
+                formula.seventh = formula.seventh.filter(|alter| *alter != 0);
                 if self.take("/9") || self.take("9") {
                     formula.added.push(Degree::new(9, 0));
                 }
