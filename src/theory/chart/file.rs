@@ -125,7 +125,9 @@ impl Reader<'_> {
     #[expect(clippy::unused_self, reason = "read beside its callers")]
     fn no_such_part(&self, found: &str, names: &[&str]) -> ChartFault {
         let hint = match did_you_mean(found, names.iter().copied()) {
-            hint if hint.is_empty() => format!("; write its bars under [part.{}]", if found.is_empty() { "A".to_string() } else { quotable(found) }),
+            hint if hint.is_empty() => {
+                format!("; write its bars under [part.{}]", if found.is_empty() { "A".to_string() } else { quotable(found) })
+            }
             hint => hint,
         };
         ChartFault::NoSuchPart { found: quotable(found), hint }
