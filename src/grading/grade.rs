@@ -1,29 +1,15 @@
 //! A bend as played and a wish make an attempt: measures, score and faults.
 
+use super::parts::{Judged, OVERSHOOT_FACTOR, RELEASE_FACTOR, STEADY_CENTS_PER_S, UNEVENNESS_PCT, shake_error};
 use super::played::Played;
-use super::score::{Part, score};
+use super::score::score;
 use super::target::{Meant, meant};
 use super::{Attempt, Fault, Measures, Wish};
 use crate::notes::Contour;
 use crate::units::{A4, FrameTime};
 
-/// A drift that still counts as steady, cents a second.
-const STEADY_CENTS_PER_S: f64 = 10.0;
-
-/// The release may be off by so many times the hold's tolerance (12 cents where that is 10).
-const RELEASE_FACTOR: f64 = 1.2;
-
-/// The overshoot may reach so many times the hold's tolerance (20 cents where that is 10).
-const OVERSHOOT_FACTOR: f64 = 2.0;
-
-/// Swings may differ by so many per cent.
-const UNEVENNESS_PCT: f64 = 20.0;
-
 /// From the first touch to the arrival, ms: longer is slow to settle.
 const SETTLING_MS: f64 = 120.0;
-
-/// A top that is only touched, and bends of 300 cents and more, are right within so many times the tolerance.
-const HARD_FACTOR: f64 = 1.5;
 
 /// What is known of the note after the bend.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -74,7 +60,7 @@ impl Case<'_> {
             restrike: released && self.after.restruck.is_some(),
             landing_cents: self.played.release.and_then(|release| release.landing),
             repicks: self.repicks,
-            score: score(&self.parts(wish, &meant, &measures)),
+            score: score(&self.judged(wish, &meant, &measures).parts()),
             faults,
             tolerance_cents: wish.tolerance.cents,
             a4: self.a4,
@@ -121,73 +107,15 @@ impl Case<'_> {
         }
     }
 
-    /// The tolerance of this attempt's pitch: a touched top and a bend of 300 cents and more are harder.
-    fn pitch_tolerance(&self, wish: &Wish, meant: &Meant) -> f64 {
-        let large = meant.target.zip(meant.origin).is_some_and(|(target, origin)| target - origin >= 300.0);
-        let hard = large || self.played.arrival.touched_until.is_some();
-        wish.tolerance.cents * if hard { HARD_FACTOR } else { 1.0 }
-    }
-
-    /// Pitch error that counts: inside the zone of a quarter curl (25 to 70 cents above the origin) there is none.
-    fn pitch_error(meant: &Meant, error: f64) -> f64 {
-        match (meant.target, meant.origin) {
-            (Some(target), Some(origin)) if (target - origin - 50.0).abs() < 1.0 => {
-                let height = error + target - origin;
-                if height < 25.0 { height - 25.0 } else { (height - 70.0).max(0.0) }
-            }
-            _ => error,
-        }
-    }
-
-    /// Home is the fret's own pitch: the landing against the origin as played.
-    fn release_error(measures: &Measures) -> Option<f64> {
-        Some(measures.release_error_cents? - measures.origin_error_cents.unwrap_or(0.0))
-    }
-
-    fn parts(&self, wish: &Wish, meant: &Meant, m: &Measures) -> Vec<Part> {
-        let tolerance = self.pitch_tolerance(wish, meant);
-        let mut parts = Vec::new();
-        let mut part = |weight: f64, error: Option<f64>| {
-            if weight > 0.0 {
-                parts.push(Part { weight, error: error.map(f64::abs) });
-            }
-        };
-        let want = &wish.parts;
-        let asked_release =
-            want.release > 0.0 && (wish.technique.is_some_and(super::Technique::is_released) || m.release_start_s.is_some());
-        part(want.pitch, m.hold_error_cents.map(|e| Self::pitch_error(meant, e) / tolerance));
-        // Half of the hold out of tune counts like an error at the tolerance.
-        part(
-            want.hold,
-            m.in_tune_s.zip(m.hold_s).map(|(tuned, held)| if held > 0.0 { 2.0 * (1.0 - (tuned / held).min(1.0)) } else { 0.0 }),
-        );
-        part(want.length, wish.hold_s.map(|wanted| 4.0 * (1.0 - m.hold_s.unwrap_or(0.0) / wanted).max(0.0)));
-        if m.hold_drift_cents_per_s.is_some() || wish.hold_s.is_some() {
-            part(want.drift, m.hold_drift_cents_per_s.map(|drift| drift / STEADY_CENTS_PER_S));
-        }
-        if let Some(longest) = wish.rise_ms {
-            part(want.rise, m.rise_ms.map(|rise| (rise / longest - 1.0).max(0.0) * 2.0));
-        }
-        if !self.played.technique.is_pre_bend() {
-            part(want.overshoot, m.overshoot_cents.map(|over| over / (OVERSHOOT_FACTOR * wish.tolerance.cents)));
-        }
-        if wish.arrival_beat_s.is_some() || wish.attack_beat_s.is_some() {
-            part(want.beat, off_beat_ms(wish, m).map(|late| late / wish.tolerance.beat_ms));
-        }
-        if asked_release {
-            part(want.release, Self::release_error(m).map(|error| error / (RELEASE_FACTOR * wish.tolerance.cents)));
-        }
-        part(want.restrike, m.restrike_error_cents.map(|error| error / wish.tolerance.cents));
-        part(want.shake_centre, m.vibrato_centre_cents.map(|centre| shake_error(centre, m.vibrato_extent_cents) / wish.tolerance.cents));
-        part(want.shake_evenness, m.vibrato_unevenness_pct.map(|uneven| uneven / UNEVENNESS_PCT));
-        if let Some((low, high)) = wish.shake_cents {
-            part(want.shake_width, m.vibrato_extent_cents.map(|width| (low - width).max(width - high).max(0.0) / wish.tolerance.cents));
-        }
-        parts
+    /// What counts of it, and how.
+    fn judged<'b>(&self, wish: &'b Wish, meant: &'b Meant, measures: &'b Measures) -> Judged<'b> {
+        let (technique, touched) = (self.played.technique, self.played.arrival.touched_until.is_some());
+        Judged { wish, meant, measures, technique, touched }
     }
 
     fn faults(&self, wish: &Wish, meant: &Meant, m: &Measures) -> Vec<Fault> {
-        let tolerance = self.pitch_tolerance(wish, meant);
+        let judged = self.judged(wish, meant, m);
+        let tolerance = judged.pitch_tolerance();
         let mut faults = self.heard.clone();
         let mut add = |is: bool, fault: Fault| {
             if is {
@@ -196,7 +124,7 @@ impl Case<'_> {
         };
         let over = |value: Option<f64>, limit: f64| value.is_some_and(|value| value > limit);
         let shaken = m.vibrato_centre_cents.is_some();
-        let pitch = m.hold_error_cents.map(|error| Self::pitch_error(meant, error)).filter(|_| !shaken);
+        let pitch = judged.pitch_error().filter(|_| !shaken);
         add(over(pitch.map(|e| -e), tolerance), Fault::Flat);
         add(over(pitch, tolerance), Fault::Sharp);
         let settling = 1000.0 * (self.played.arrival.at - self.played.arrival.touched) * self.contour.hop_s();
@@ -213,14 +141,14 @@ impl Case<'_> {
         let asked = wish.technique;
         let wants_release = asked.is_some_and(super::Technique::is_released);
         add(wants_release && self.played.release.is_none(), Fault::NoRelease);
-        let home = Self::release_error(m);
+        let home = judged.release_error();
         add(over(home.map(|e| -e), RELEASE_FACTOR * wish.tolerance.cents), Fault::ReleaseFlat);
         add(over(home, RELEASE_FACTOR * wish.tolerance.cents), Fault::ReleaseSharp);
         add(self.played.release.is_some_and(|release| release.landing.is_none()), Fault::ReleaseLost);
         add(over(m.restrike_error_cents.map(|e| -e), wish.tolerance.cents), Fault::RestrikeFlat);
         add(over(m.restrike_error_cents, wish.tolerance.cents), Fault::RestrikeSharp);
         add(wish.parts.restrike > 0.0 && self.after.restruck.is_none(), Fault::NoRestrike);
-        let off_beat = off_beat_ms(wish, m);
+        let off_beat = judged.off_beat_ms();
         add(over(off_beat.map(|late| -late), wish.tolerance.beat_ms), Fault::Early);
         add(over(off_beat, wish.tolerance.beat_ms), Fault::Late);
         add(wish.uncalibrated && off_beat.is_some(), Fault::Uncalibrated);
@@ -231,17 +159,6 @@ impl Case<'_> {
         faults.dedup();
         faults
     }
-}
-
-/// How far off the beat, counted from where the player usually lies, ms: the arrival where a beat wants it, else the attack.
-fn off_beat_ms(wish: &Wish, m: &Measures) -> Option<f64> {
-    m.beat_error_ms.or(m.attack_beat_error_ms).map(|late| late - wish.usual_late_ms)
-}
-
-/// How far off a shake on a held bend is: it commonly swings down from the note and back, so its error is the centre where that is
-/// above, else what the centre lies deeper than the half width (common practice, no source).
-fn shake_error(centre: f64, extent: Option<f64>) -> f64 {
-    if centre >= 0.0 { centre } else { (-centre - extent.unwrap_or(0.0)).max(0.0) }
 }
 
 /// Without a steady part, the origin is the note near the lowest pitch heard; where that is between notes, the landing says it.

@@ -2,6 +2,7 @@
 //!
 //! Conventions. An error is played minus wanted: positive is sharp, or late. Pitch is cents on the MIDI scale; times are seconds
 //! from the take's first sample; unknown is `None`. The definitions are those of the log's columns ([`Measures`]).
+#![doc = include_str!("by_hand.md")]
 
 mod arrival;
 mod attempt;
@@ -11,6 +12,7 @@ mod grader;
 mod hold;
 mod measures;
 mod origin;
+mod parts;
 mod played;
 mod provisional;
 mod release;

@@ -1,0 +1,209 @@
+//! The parts of the score: each error of an attempt in units of what is still right.
+//!
+//! Factors and weights are common practice, no source.
+
+use super::score::Part;
+use super::target::Meant;
+use super::{Measures, Technique, Wish};
+
+/// A drift that still counts as steady, cents a second.
+pub(super) const STEADY_CENTS_PER_S: f64 = 10.0;
+
+/// The release may be off by so many times the hold's tolerance (12 cents where that is 10).
+pub(super) const RELEASE_FACTOR: f64 = 1.2;
+
+/// The overshoot may reach so many times the hold's tolerance (20 cents where that is 10).
+pub(super) const OVERSHOOT_FACTOR: f64 = 2.0;
+
+/// Swings may differ by so many per cent.
+pub(super) const UNEVENNESS_PCT: f64 = 20.0;
+
+/// A top that is only touched, and bends of 300 cents and more, are right within so many times the tolerance.
+const HARD_FACTOR: f64 = 1.5;
+
+/// Where a quarter curl is right, cents above the origin.
+const CURL_CENTS: (f64, f64) = (25.0, 70.0);
+
+/// An attempt and what was wanted of it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Judged<'a> {
+    pub wish: &'a Wish,
+    pub meant: &'a Meant,
+    pub measures: &'a Measures,
+    pub technique: Technique,
+    /// The top was only touched.
+    pub touched: bool,
+}
+
+impl Judged<'_> {
+    /// The tolerance of this attempt's pitch: a touched top and a bend of 300 cents and more are harder.
+    pub fn pitch_tolerance(&self) -> f64 {
+        let hard = self.touched || self.size().is_some_and(|size| size >= 300.0);
+        self.wish.tolerance.cents * if hard { HARD_FACTOR } else { 1.0 }
+    }
+
+    fn size(&self) -> Option<f64> {
+        self.meant.target.zip(self.meant.origin).map(|(target, origin)| target - origin)
+    }
+
+    fn is_curl(&self) -> bool {
+        self.size().is_some_and(|size| (size - 50.0).abs() < 1.0)
+    }
+
+    /// Pitch error that counts: inside the zone of a quarter curl there is none.
+    pub fn pitch_error(&self) -> Option<f64> {
+        let error = self.measures.hold_error_cents?;
+        match self.size() {
+            Some(size) if self.is_curl() => {
+                let (height, (low, high)) = (error + size, CURL_CENTS);
+                Some(if height < low { height - low } else { (height - high).max(0.0) })
+            }
+            _ => Some(error),
+        }
+    }
+
+    /// Home is the fret's own pitch: the landing against the origin as played.
+    pub fn release_error(&self) -> Option<f64> {
+        Some(self.measures.release_error_cents? - self.measures.origin_error_cents.unwrap_or(0.0))
+    }
+
+    /// How far off the beat, counted from where the player usually lies, ms: the arrival where a beat wants it, else the attack.
+    pub fn off_beat_ms(&self) -> Option<f64> {
+        self.measures.beat_error_ms.or(self.measures.attack_beat_error_ms).map(|late| late - self.wish.usual_late_ms)
+    }
+
+    /// Half of the hold out of tune counts like an error at the tolerance. A curl has a zone and no one pitch to be held.
+    fn hold_error(&self) -> Option<f64> {
+        let (tuned, held) = self.measures.in_tune_s.zip(self.measures.hold_s)?;
+        Some(if held > 0.0 { 2.0 * (1.0 - (tuned / held).min(1.0)) } else { 0.0 })
+    }
+
+    /// All parts that were asked for.
+    pub fn parts(&self) -> Vec<Part> {
+        let (wish, m) = (self.wish, self.measures);
+        let (want, cents) = (&wish.parts, wish.tolerance.cents);
+        let mut parts = Vec::new();
+        let mut part = |weight: f64, error: Option<f64>| {
+            if weight > 0.0 {
+                parts.push(Part { weight, error: error.map(f64::abs) });
+            }
+        };
+        part(want.pitch, self.pitch_error().map(|error| error / self.pitch_tolerance()));
+        if !self.is_curl() {
+            part(want.hold, self.hold_error());
+        }
+        part(want.length, wish.hold_s.map(|wanted| 4.0 * (1.0 - m.hold_s.unwrap_or(0.0) / wanted).max(0.0)));
+        if m.hold_drift_cents_per_s.is_some() || wish.hold_s.is_some() {
+            part(want.drift, m.hold_drift_cents_per_s.map(|drift| drift / STEADY_CENTS_PER_S));
+        }
+        if let Some(longest) = wish.rise_ms {
+            part(want.rise, m.rise_ms.map(|rise| (rise / longest - 1.0).max(0.0) * 2.0));
+        }
+        if !self.technique.is_pre_bend() {
+            part(want.overshoot, m.overshoot_cents.map(|over| over / (OVERSHOOT_FACTOR * cents)));
+        }
+        if wish.arrival_beat_s.is_some() || wish.attack_beat_s.is_some() {
+            part(want.beat, self.off_beat_ms().map(|late| late / wish.tolerance.beat_ms));
+        }
+        if wish.technique.is_some_and(Technique::is_released) || m.release_start_s.is_some() {
+            part(want.release, self.release_error().map(|error| error / (RELEASE_FACTOR * cents)));
+        }
+        part(want.restrike, m.restrike_error_cents.map(|error| error / cents));
+        part(want.shake_centre, m.vibrato_centre_cents.map(|centre| shake_error(centre, m.vibrato_extent_cents) / cents));
+        part(want.shake_evenness, m.vibrato_unevenness_pct.map(|uneven| uneven / UNEVENNESS_PCT));
+        if let Some((low, high)) = wish.shake_cents {
+            part(want.shake_width, m.vibrato_extent_cents.map(|width| (low - width).max(width - high).max(0.0) / cents));
+        }
+        parts
+    }
+}
+
+/// How far off a shake on a held bend is: it commonly swings down from the note and back, so its error is the centre where that is
+/// above, else what the centre lies deeper than the half width (common practice, no source).
+pub(super) fn shake_error(centre: f64, extent: Option<f64>) -> f64 {
+    if centre >= 0.0 { centre } else { (-centre - extent.unwrap_or(0.0)).max(0.0) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grading::Parts;
+    use crate::grading::score::score;
+
+    /// `hold -10, tuned 0.5`: the number behind a name.
+    fn number(played: &str, name: &str) -> Option<f64> {
+        let found = played.split(',').find_map(|part| part.trim().strip_prefix(name)?.strip_prefix(' '));
+        found.map(|number| number.parse().unwrap())
+    }
+
+    fn wish(asked: &str) -> Wish {
+        let free = Wish::default();
+        match asked {
+            _ if asked.starts_with("free, release asked") => Wish { technique: Some(Technique::BendRelease), ..free },
+            _ if asked.starts_with("free") => free,
+            "quick, within 140 ms" => {
+                Wish { rise_ms: Some(140.0), parts: Parts { pitch: 5.0, rise: 3.0, overshoot: 2.0, ..Parts::default() }, ..free }
+            }
+            "shake of 12 to 35 cents" => {
+                let parts = Parts { shake_centre: 3.0, shake_evenness: 3.0, shake_width: 2.0, pitch: 2.0, ..Parts::default() };
+                Wish { shake_cents: Some((12.0, 35.0)), parts, ..free }
+            }
+            "chart" => Wish { arrival_beat_s: Some(1.0), parts: Parts { pitch: 4.0, beat: 4.0, hold: 2.0, ..Parts::default() }, ..free },
+            other => panic!("nobody asks for {other}"),
+        }
+    }
+
+    fn scored(asked: &str, played: &str) -> f64 {
+        let number = |name: &str| number(played, name);
+        let landing = number("landing");
+        let measures = Measures {
+            hold_error_cents: number("hold"),
+            in_tune_s: number("tuned"),
+            hold_s: number("held"),
+            hold_drift_cents_per_s: number("drift"),
+            origin_error_cents: number("origin"),
+            release_start_s: landing.map(|_| 2.0),
+            release_error_cents: landing,
+            rise_ms: number("rise"),
+            overshoot_cents: number("overshoot"),
+            vibrato_centre_cents: number("centre"),
+            vibrato_extent_cents: number("half"),
+            vibrato_unevenness_pct: number("uneven"),
+            beat_error_ms: number("late"),
+            ..Measures::default()
+        };
+        let size = if asked.contains("300 cents") {
+            300.0
+        } else if asked.contains("curl") {
+            50.0
+        } else {
+            200.0
+        };
+        let meant = Meant { origin: Some(6700.0), target: Some(6700.0 + size), degree: None, guessed: false };
+        let technique = Technique::of(false, landing.is_some());
+        score(&Judged { wish: &wish(asked), meant: &meant, measures: &measures, technique, touched: false }.parts()).unwrap()
+    }
+
+    /// `0.8^(4/8) * 0.5^(3/8)`, worked out.
+    fn product(by_hand: &str) -> f64 {
+        let power = |factor: &str| {
+            let (base, exponent) = factor.trim().split_once('^').unwrap();
+            let (over, under) = exponent.trim_matches(['(', ')']).split_once('/').unwrap();
+            base.parse::<f64>().unwrap().powf(over.parse::<f64>().unwrap() / under.parse::<f64>().unwrap())
+        };
+        100.0 * by_hand.split('*').map(power).product::<f64>()
+    }
+
+    #[test]
+    fn the_attempts_graded_by_hand_get_the_scores_that_stand_there() {
+        let lines: Vec<&str> = include_str!("by_hand.md").lines().filter(|line| line.contains("->")).collect();
+        assert_eq!(lines.len(), 12);
+        for line in lines {
+            let mut parts = line.split("->").map(str::trim);
+            let (attempt, by_hand, stands) = (parts.next().unwrap(), parts.next().unwrap(), parts.next().unwrap());
+            let (asked, played) = attempt.split_once(". ").unwrap().1.split_once(": ").unwrap();
+            assert_eq!(format!("{:.1}", product(by_hand)), stands, "by hand: {line}");
+            assert_eq!(format!("{:.1}", scored(asked, played)), stands, "by landfall: {line}");
+        }
+    }
+}
