@@ -5,7 +5,7 @@
 #![allow(clippy::float_cmp, reason = "samples are compared bit for bit")]
 
 use landfall::grading::{Attempt, Measures, Provisional, Technique, Wish};
-use landfall::live::analysis::Job;
+use landfall::live::analysis::{Beats, Job};
 use landfall::live::clock::SystemClock;
 use landfall::live::ears::{Ears, Settles};
 use landfall::live::events::Event;
@@ -252,6 +252,7 @@ fn run_seen(input: Input, world: World, slow: Duration, mut view: Silent, change
         channel: ChannelWish::Louder,
         drill: "free".into(),
         asked: Asked::default(),
+        beats: Beats::default(),
         a4: A4::default(),
         tolerance: 10.0,
         attempts: None,

@@ -5,7 +5,7 @@
 mod two_bends;
 
 use landfall::grading::Wish;
-use landfall::live::analysis::Job;
+use landfall::live::analysis::{Beats, Job};
 use landfall::live::feeder::Pace;
 use landfall::live::hearing::ears;
 use landfall::live::pages::PageView;
@@ -290,6 +290,7 @@ fn a_run_that_breaks_inside() {
         channel: ChannelWish::Louder,
         drill: "free".into(),
         asked: Asked::default(),
+        beats: Beats::default(),
         a4,
         tolerance: 10.0,
         attempts: None,

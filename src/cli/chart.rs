@@ -100,6 +100,15 @@ pub struct Args {
 /// # Errors
 /// When there is neither, or the chart has a mistake.
 pub fn open(name: &Path) -> Result<Chart, Failure> {
+    let (file, text) = text(name)?;
+    Ok(Chart::parse(&file, &text)?)
+}
+
+/// What a chart is called, and its text.
+///
+/// # Errors
+/// When there is neither a file nor a built-in chart, or the file is no text.
+pub fn text(name: &Path) -> Result<(String, String), Failure> {
     let file = name.display().to_string();
     match std::fs::read(name) {
         Ok(bytes) => {
@@ -109,11 +118,11 @@ pub fn open(name: &Path) -> Result<Chart, Failure> {
                 let spot = Spot { line: Some(line), ..Spot::default() };
                 ChartError { file: file.clone(), spot, fault: Box::new(ChartFault::Toml { message }) }
             })?;
-            Ok(Chart::parse(&file, &text)?)
+            Ok((file, text))
         }
         Err(error) => {
             if let Some(example) = Example::find(&file) {
-                return Ok(Chart::parse(example.name, example.text)?);
+                return Ok((example.name.to_string(), example.text.to_string()));
             }
             let known: Vec<&str> = EXAMPLES.iter().map(|example| example.name).collect();
             let hint = nearest(&file, known.iter().copied()).map_or_else(String::new, |name| format!("; did you mean {name}?"));

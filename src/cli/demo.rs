@@ -5,7 +5,7 @@ use super::failure::{print, remark};
 use super::settings::{Colours, Given, Settings};
 use super::{Failure, WrongUse, stdout_failure};
 use crate::grading::{Attempt, Tolerance};
-use crate::live::analysis::Job;
+use crate::live::analysis::{Beats, Job};
 use crate::live::events::Event;
 use crate::live::feeder::Pace;
 use crate::live::hearing;
@@ -115,6 +115,7 @@ impl Args {
             channel: ChannelWish::default(),
             drill: tour::NAME.to_owned(),
             asked,
+            beats: Beats::default(),
             a4,
             tolerance: 10.0,
             attempts: None,

@@ -5,7 +5,7 @@ use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, s
 use super::settings::{Given, Settings, tolerance};
 use super::{Failure, WrongUse};
 use crate::grading::{Technique, Tolerance};
-use crate::live::analysis::Job;
+use crate::live::analysis::{Beats, Job};
 use crate::live::hearing;
 use crate::live::pages::Asks;
 use crate::live::session::RING_S;
@@ -119,6 +119,7 @@ impl Args {
             channel: Hearing::channel(settings),
             drill: self.drill.clone().unwrap_or_else(|| "free".into()),
             asked,
+            beats: Beats::default(),
             a4: settings.a4.value,
             tolerance: settings.tolerance.value,
             attempts: self.attempts,

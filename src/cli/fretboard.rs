@@ -105,6 +105,12 @@ impl Window {
 }
 
 impl Options {
+    /// The options of a command that has only a few of them.
+    #[must_use]
+    pub fn few(tuning: Option<String>, position: Option<u8>, left: bool) -> Self {
+        Self { tuning, frets: 22, capo: 0, tuned_down: 0, left, right: false, gauges: None, a4: None, strings: None, position }
+    }
+
     /// The guitar; what is not given comes from the player's settings.
     ///
     /// # Errors

@@ -1,16 +1,18 @@
 //! `landfall grade TAKE...`.
 
+use super::over_changes::{self, Over, fixed};
 use super::rows_out::{CsvTo, one_of};
 use super::settings::{Given, a4, channel, tolerance};
 use super::take::Take;
 use super::{Failure, WrongUse, print, remark};
-use crate::grading::{Attempt, Technique, Tolerance};
+use crate::grading::{Attempt, Technique, Tolerance, Wishes};
 use crate::live::ears::Settles;
 use crate::live::settled::SettledLoop;
 use crate::logbook::log::Log;
-use crate::logbook::sidecar::Asked;
+use crate::logbook::sidecar::{Asked, AskedTune};
 use crate::logbook::table::table;
 use crate::logbook::{Row, Setting};
+use crate::practice::beat_map::BeatMap;
 use crate::practice::{AskedError, Wanted, bend_size};
 use crate::sound::Next;
 use crate::units::A4;
@@ -27,7 +29,8 @@ use std::path::{Path, PathBuf};
     after_help = "Examples:\n  landfall grade solo.wav                        a table\n  \
                   landfall grade --chord Gm7 solo.flac           bends are meant for the notes of Gm7\n  \
                   landfall grade --bend whole --csv bends.csv solo.wav\n  \
-                  landfall grade --csv - *.wav > all.csv         every measure, for a spreadsheet\n  \
+                  landfall grade --chart ballad --chart-start 2.1 solo.wav   by the chords of a tune, moment by moment
+                    landfall grade --csv - *.wav > all.csv         every measure, for a spreadsheet\n  \
                   landfall grade --log attempts.csv solo.wav     add the rows to a log"
 )]
 pub struct Args {
@@ -37,6 +40,12 @@ pub struct Args {
     /// The drill that was played
     #[arg(long, value_name = "NAME")]
     drill: Option<String>,
+    /// The tune that was played over: a chart file or the name of a built-in chart; the chord of the moment decides where a bend should land
+    #[arg(long, value_name = "CHART", conflicts_with_all = ["chord", "target", "bend", "technique", "drill"])]
+    chart: Option<PathBuf>,
+    /// With --chart: seconds of the take at which its first bar begins [default: 0]
+    #[arg(long, value_name = "S", requires = "chart", allow_negative_numbers = true)]
+    chart_start: Option<f64>,
     /// The chord that bends should land in, such as Gm7
     #[arg(long, value_name = "CHORD")]
     chord: Option<String>,
@@ -98,11 +107,40 @@ impl Args {
         one_of(failures)
     }
 
+    /// The rows of a take that was played over a tune.
+    fn over_changes(&self, mut take: Take, asked: &Asked, tune: &AskedTune) -> Result<Graded, Failure> {
+        let over = Over::of(tune)?;
+        let tolerance = Tolerance { cents: take.settings.tolerance.value, ..Tolerance::default() };
+        let map = match &self.chart {
+            Some(_) => BeatMap::straight(self.chart_start.unwrap_or(0.0)),
+            None => over.map(&take.sidecar, None),
+        };
+        let uncalibrated = self.chart.is_none() && take.sidecar.calibrated == Some(false);
+        let wishes = over.wishes(fixed(map), tolerance).uncalibrated(uncalibrated);
+        let setting = setting(&take, asked);
+        let mut attempts = Vec::new();
+        let failure = hear(&mut take, wishes.clone(), &mut |attempt| attempts.push(attempt));
+        take.say_channel();
+        Ok((Some((take.stem(), attempts.iter().map(|attempt| over_changes::row(&wishes, attempt, &setting)).collect())), failure))
+    }
+
     /// Options that cannot be meant are wrong use, before any take is opened.
     fn check(&self) -> Result<(), Failure> {
+        if let Some(chart) = &self.chart {
+            return over_changes::named(chart).map(|_| ());
+        }
         match Wanted::of(&self.asked(Asked::default()), Tolerance::default()) {
             Err(error) => Err(WrongUse(error.to_string()).into()),
             Ok(_) => Ok(()),
+        }
+    }
+
+    /// The tune that was played over: the one that is named, else the one of the sidecar where nothing else is asked for.
+    fn tune(&self, asked: &Asked) -> Result<Option<AskedTune>, Failure> {
+        let other = self.drill.is_some() || self.chord.is_some() || self.target.is_some() || self.bend.is_some();
+        match &self.chart {
+            Some(chart) => over_changes::named(chart).map(Some),
+            None => Ok(asked.tune.clone().filter(|_| !other)),
         }
     }
 
@@ -110,7 +148,7 @@ impl Args {
     fn asked(&self, recorded: Asked) -> Asked {
         let fixed = self.target.is_some() || self.bend.is_some();
         Asked {
-            drill: self.drill.clone().or(recorded.drill),
+            drill: self.drill.clone().or(recorded.drill).filter(|drill| drill != over_changes::DRILL),
             chord: self.chord.clone().or(recorded.chord),
             target: self.target.clone().or(recorded.target.filter(|_| !fixed)),
             bend_cents: self.bend.or(recorded.bend_cents.filter(|_| !fixed)),
@@ -121,13 +159,21 @@ impl Args {
     }
 
     /// The rows of one take, and what went wrong; a take that breaks off is graded up to there.
-    fn grade(&self, path: &Path) -> (Option<(String, Vec<Row>)>, Option<Failure>) {
+    fn grade(&self, path: &Path) -> Graded {
         let flags = Given { a4: self.a4, tolerance: self.tolerance, channel: self.channel, ..Given::default() };
         let mut take = match Take::open(path, flags) {
             Ok(take) => take,
             Err(failure) => return (None, Some(failure)),
         };
         let asked = self.asked(take.sidecar.asked.clone());
+        match self.tune(&asked) {
+            Ok(None) => {}
+            Ok(Some(tune)) => {
+                let asked = Asked { drill: Some(over_changes::DRILL.into()), ..asked };
+                return self.over_changes(take, &asked, &tune).unwrap_or_else(|failure| (None, Some(failure)));
+            }
+            Err(failure) => return (None, Some(failure)),
+        }
         let tolerance = Tolerance { cents: take.settings.tolerance.value, ..Tolerance::default() };
         let wanted = match Wanted::of(&asked, tolerance) {
             Ok(wanted) => wanted,
@@ -142,13 +188,16 @@ impl Args {
     }
 }
 
+/// The rows of one take under its name, and what went wrong.
+type Graded = (Option<(String, Vec<Row>)>, Option<Failure>);
+
 fn beside(path: &Path, error: &AskedError) -> Failure {
     format!("{}: its sidecar asks for what is not known: {error}", path.display()).into()
 }
 
 /// The whole take through the settled loop.
-fn hear(take: &mut Take, wanted: Wanted, emit: &mut dyn FnMut(Attempt)) -> Option<Failure> {
-    let mut settled = SettledLoop::new(take.sound.rate(), take.settings.a4.value, wanted);
+fn hear(take: &mut Take, wishes: impl Wishes + Send, emit: &mut dyn FnMut(Attempt)) -> Option<Failure> {
+    let mut settled = SettledLoop::new(take.sound.rate(), take.settings.a4.value, wishes);
     let broke_off = loop {
         match take.sound.hear() {
             Ok(Next::Block(block)) => settled.hear(&block, emit),

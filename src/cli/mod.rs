@@ -17,6 +17,8 @@ pub mod log;
 pub mod man;
 pub mod neck;
 mod output;
+mod over_changes;
+pub mod play;
 mod rows_out;
 pub mod settings;
 mod start;
@@ -42,6 +44,8 @@ pub enum Command {
     Demo(demo::Args),
     /// Play, and be told at once how each bend went
     Drill(drill::Args),
+    /// Play over the chords of a tune: bends are graded by the chord of their moment
+    Play(Box<play::Args>),
     /// Grade the bends of recorded takes
     Grade(grade::Args),
     /// List or export the attempts that were logged
@@ -72,6 +76,7 @@ impl Cli {
             None => start::run(),
             Some(Command::Demo(args)) => args.run(),
             Some(Command::Drill(args)) => args.run(),
+            Some(Command::Play(args)) => args.run(),
             Some(Command::Grade(args)) => args.run(),
             Some(Command::Log(args)) => args.run(),
             Some(Command::Neck(args)) => args.run(),

@@ -25,6 +25,15 @@ const DISK_BEHIND_S: f64 = 30.0;
 /// How a row is made of an attempt: the caller knows how notes are spelt.
 pub type MakeRow = Box<dyn FnMut(&Attempt, &Setting) -> Row + Send>;
 
+/// Where the beats of a click or a tune lie in a take, where that is known before it begins.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Beats {
+    /// Instants of the take, in seconds.
+    pub at_s: Vec<f64>,
+    /// Whether the delay of the sound card is taken off them; `None` where no card is in the way.
+    pub calibrated: Option<bool>,
+}
+
 /// What is asked of a run.
 pub struct Job {
     /// Which channel.
@@ -33,6 +42,8 @@ pub struct Job {
     pub drill: String,
     /// What goes into rows and sidecar.
     pub asked: Asked,
+    /// The beats of a click or a tune.
+    pub beats: Beats,
     /// The tuning reference.
     pub a4: A4,
     /// The tolerance in cents.
@@ -170,6 +181,8 @@ impl Analysis {
                 sample_rate_hz: Some(rate.hz()),
                 a4_hz: Some(self.job.a4.hz()),
                 tolerance_cents: Some(self.job.tolerance),
+                beats_at: self.job.beats.at_s.clone(),
+                calibrated: self.job.beats.calibrated,
                 asked: self.job.asked.clone(),
                 ..Sidecar::default()
             };

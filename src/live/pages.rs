@@ -81,7 +81,7 @@ impl Translator {
     }
 }
 
-fn fault(kind: FaultKind) -> &'static str {
+pub(super) fn fault(kind: FaultKind) -> &'static str {
     match kind {
         FaultKind::Clipped => "The input is louder than full scale: turn it down.",
         FaultKind::Lost => "Some sound was lost; what it touches says so.",

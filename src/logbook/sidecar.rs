@@ -122,6 +122,9 @@ pub struct AskedTune {
     /// And in the last.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tempo_to: Option<f64>,
+    /// The tonic that the tune was moved to, where it was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tonic: Option<String>,
     /// What of a bend should be on the beat: `top` or `pick`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub on: Option<String>,

@@ -1,5 +1,6 @@
 //! Keys: a tonic and a seven-note mode.
 
+use super::interval::Interval;
 use super::note::NoteName;
 use super::scale::{Scale, ScaleKind};
 use super::words::{nearest, quotable};
@@ -24,6 +25,12 @@ impl Key {
     #[must_use]
     pub fn scale(self) -> Scale {
         self.scale
+    }
+
+    /// The same mode, `interval` higher.
+    #[must_use]
+    pub fn up(self, interval: Interval) -> Self {
+        Self { scale: self.scale.up(interval) }
     }
 
     /// Whether the mode has a minor third.

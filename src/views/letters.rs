@@ -3,6 +3,7 @@
 //! A letter is a few lines in a box 10 high, drawn with a pen 2 wide. One terminal cell shows two square points, one above the other
 //! (`▀`, `▄`, `█`), so that a row of text is two points high.
 
+use crate::theory::Chord;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -108,10 +109,31 @@ fn sign(which: char) -> Option<Letter> {
         '-' => (6.0, &[&[(1.0, 5.0), (5.0, 5.0)]]),
         '+' => (7.0, &[&[(1.0, 5.0), (6.0, 5.0)], &[(3.5, 2.5), (3.5, 7.5)]]),
         '.' => (2.0, &[&[(1.0, 9.0), (1.0, 9.0)]]),
+        // Signs of chords; a small m, since a large one would mean major.
+        'ₘ' => (
+            10.0,
+            &[
+                &[(1.0, 9.0), (1.0, 4.0)],
+                &[(1.0, 5.0), (2.5, 4.0), (4.0, 4.0), (5.0, 5.0), (5.0, 9.0)],
+                &[(5.0, 5.0), (6.5, 4.0), (8.0, 4.0), (9.0, 5.0), (9.0, 9.0)],
+            ],
+        ),
+        '♭' => (6.0, &[&[(1.0, 1.0), (1.0, 9.0), (3.0, 9.0), (5.0, 7.5), (5.0, 6.0), (4.0, 5.0), (1.0, 5.5)]]),
+        'Δ' => (9.0, &[&[(4.5, 1.0), (1.0, 9.0), (8.0, 9.0), (4.5, 1.0)]]),
+        '°' => (6.0, &[&[(1.0, 1.0), (5.0, 1.0), (5.0, 4.5), (1.0, 4.5), (1.0, 1.0)]]),
         '/' => (6.0, &[&[(5.0, 1.0), (1.0, 9.0)]]),
         '#' => (10.0, &[&[(3.0, 1.0), (3.0, 9.0)], &[(7.0, 1.0), (7.0, 9.0)], &[(1.0, 3.0), (9.0, 3.0)], &[(1.0, 7.0), (9.0, 7.0)]]),
         _ => return None,
     })
+}
+
+/// A chord's symbol in letters that are here: root and signs as they are, `ₘ` for minor, `Δ` for maj, `°` for dim, `♭` for b.
+#[must_use]
+pub fn of_chord(chord: &Chord) -> String {
+    let sign = |text: String| text.replace('b', "♭");
+    let suffix = chord.suffix().replace("maj", "Δ").replace("dim", "°").replace("aug", "+").replace('m', "ₘ");
+    let bass = if chord.bass() == chord.root() { String::new() } else { format!("/{}", chord.bass()) };
+    format!("{}{}{}", sign(chord.root().to_string()), sign(suffix), sign(bass))
 }
 
 /// Columns that `text` takes at a height of `rows`.
@@ -191,10 +213,23 @@ mod tests {
     #[test]
     fn no_two_letters_look_alike() {
         let mut seen = std::collections::BTreeMap::new();
-        for which in ('A'..='Z').chain('1'..='9').chain("-+./#".chars()) {
+        for which in ('A'..='Z').chain('1'..='9').chain("-+./#ₘ♭Δ°".chars()) {
             if let Some(other) = seen.insert(drawn(&which.to_string(), 5), which) {
                 panic!("{which} looks like {other}");
             }
+        }
+    }
+
+    #[test]
+    fn a_minor_chord_is_never_written_with_a_large_m() {
+        let written = |symbol: &str| of_chord(&symbol.parse().unwrap());
+        assert_eq!(written("Gm7"), "Gₘ7");
+        assert_eq!(written("Bbmaj7"), "B♭Δ7");
+        assert_eq!(written("Em7b5"), "Eₘ7♭5");
+        assert_eq!(written("C#dim7"), "C#°7");
+        assert_eq!(written("G/B"), "G/B");
+        for symbol in ["Ebm7b5", "F#m7", "Bbmaj7"] {
+            assert!(width(&written(symbol), 5) <= 66, "{symbol}");
         }
     }
 

@@ -7,6 +7,7 @@ pub mod live;
 pub mod neck;
 pub mod neck_words;
 pub mod page;
+pub mod play;
 pub mod terminal;
 
 /// Columns of the terminal on standard output; `None` where that is no terminal.

@@ -55,8 +55,8 @@ pub struct CameTo {
     pub landings: Vec<Landing>,
     /// What the notes were.
     pub shares: Shares,
-    /// Share of the time of the tune, from its first beat to where the take or the tune ended, in which nothing was played, 0 to 1.
-    pub space: Option<f64>,
+    /// Seconds in which nothing was played, of those from the first beat of the tune to where it or the take ended.
+    pub space_s: Option<(f64, f64)>,
     /// Time of all notes against the nearest count.
     pub timing: Option<Timing>,
 }
@@ -80,7 +80,7 @@ impl CameTo {
         Self {
             landings: landings(tune, &inside),
             shares,
-            space: (last_s > 0.0).then(|| (1.0 - sounded / last_s).clamp(0.0, 1.0)),
+            space_s: (last_s > 0.0).then(|| ((last_s - sounded).max(0.0), last_s)),
             timing: Timing::of(&errors),
         }
     }
@@ -184,8 +184,8 @@ mod tests {
             run.landings.iter().map(|landing| (landing.bar, landing.degree.map_or("none".into(), |degree| degree.to_string()))).collect();
         assert_eq!(landed, [(1, "b3".to_owned()), (2, "3".to_owned())]);
         assert!((run.landings[0].cents_off - 3.0).abs() < 1e-9);
-        assert!((run.space.unwrap() - 9.5 / 12.0).abs() < 1e-9);
-        assert_eq!(came_to(&[], 12.0).space, Some(1.0));
+        assert!(run.space_s.is_some_and(|(left, of)| (left - 9.5).abs() < 1e-9 && (of - 12.0).abs() < 1e-9));
+        assert_eq!(came_to(&[], 12.0).space_s, Some((12.0, 12.0)));
     }
 
     #[test]

@@ -79,7 +79,7 @@ mod tests {
         let mut limiter = Limiter::new(SampleRate::new(48_000).unwrap());
         let delay = limiter.delay();
         let input: Vec<f32> =
-            (0..20_000).map(|n: u32| if (5000..9000).contains(&n) { if n % 3 == 0 { 40.0 } else { -9.0 } } else { 0.4 }).collect();
+            (0..20_000).map(|n: u32| if (5000..9000).contains(&n) { if n.is_multiple_of(3) { 40.0 } else { -9.0 } } else { 0.4 }).collect();
         let out: Vec<f32> = input.iter().map(|sample| limiter.pass(*sample)).collect();
         assert!(out.iter().all(|sample| sample.abs() <= PEAK));
         assert_eq!(&out[delay..4900], &input[..4900 - delay]);

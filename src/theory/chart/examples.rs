@@ -15,7 +15,7 @@ impl Example {
     /// The chart of a name.
     #[must_use]
     pub fn find(name: &str) -> Option<&'static Self> {
-        EXAMPLES.iter().find(|example| example.name == name)
+        EXAMPLES.iter().find(|example| example.name.eq_ignore_ascii_case(name))
     }
 }
 
@@ -31,6 +31,7 @@ pub const EXAMPLES: &[Example] = &[
         about: "twelve bars in G, swung: a dominant chord to aim at in every bar",
         text: include_str!("examples/shuffle.toml"),
     },
+    Example { name: "ii-V-I", about: "the cadence of half of all tunes, in F: Gm7, C7, Fmaj7", text: include_str!("examples/ii_v_i.toml") },
     Example { name: "waltz", about: "3/4 in E minor: thirds that move by half a step", text: include_str!("examples/waltz.toml") },
     Example {
         name: "seven",

@@ -30,7 +30,7 @@ pub use feel::Feel;
 pub use metre::Metre;
 pub use timeline::{BeatAt, PlayedBar, PlayedChord, Timeline, Weight};
 
-use super::{Chord, Key};
+use super::{Chord, Key, NoteName};
 
 /// A chart as written: parts and the order in which they are played.
 #[derive(Clone, Debug, PartialEq)]
@@ -107,9 +107,42 @@ impl Chart {
         Ok(Self { title: None, parts: vec![part], form: vec![0] })
     }
 
+    /// The same tune with another first tonic, everything moved alike; modes stay. Chords are then spelled as landfall spells them.
+    #[must_use]
+    pub fn on_tonic(&self, tonic: NoteName) -> Self {
+        let Some(first) = self.form.first().and_then(|part| self.parts.get(*part)) else { return self.clone() };
+        let interval = first.key.tonic().interval_to(tonic);
+        let entry = |entry: &Entry| match &entry.chord {
+            Some(chord) => {
+                let moved = chord.up(interval);
+                Entry { text: moved.to_string(), chord: Some(moved), ..entry.clone() }
+            }
+            None => entry.clone(),
+        };
+        let bar = |bar: &Bar| Bar { entries: bar.entries.iter().map(entry).collect(), ..bar.clone() };
+        let part = |part: &Part| Part { key: part.key.up(interval), bars: part.bars.iter().map(bar).collect(), ..part.clone() };
+        Self { parts: self.parts.iter().map(part).collect(), ..self.clone() }
+    }
+
     /// The tune as played: repeats and form unfolded, every bar and chord with its time.
     #[must_use]
     pub fn timeline(&self) -> Timeline {
         timeline::unfold(self)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_tune_on_another_tonic_keeps_its_mode_and_its_numerals() {
+        let chart = Chart::from_chords("Gm7 C7/E Fmaj7 N.C.", Some("F major".parse().unwrap()), Metre::common(), 90.0).unwrap();
+        let moved = chart.on_tonic("Ab".parse().unwrap());
+        let texts: Vec<String> = moved.timeline().chords.iter().map(|chord| chord.text.clone()).collect();
+        assert_eq!(texts, ["Bbm7", "Eb7/G", "Abmaj7", "N.C."]);
+        assert_eq!(moved.parts[0].key.to_string(), "Ab major");
+        let numerals = |chart: &Chart| chart.timeline().chords.iter().map(|chord| chord.roman.clone()).collect::<Vec<_>>();
+        assert_eq!(numerals(&moved), numerals(&chart));
     }
 }

@@ -4,7 +4,7 @@
 //! is no clock in here: time is what the readings say.
 
 mod ask;
-mod figures;
+pub mod figures;
 mod landings;
 mod plain;
 mod rules;
@@ -12,6 +12,7 @@ mod screen;
 mod summary;
 
 pub use ask::Ask;
+pub use figures::words;
 pub use plain::PlainLines;
 pub use screen::{Look, draw};
 pub use summary::{Played, summary};

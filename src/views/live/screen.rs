@@ -36,7 +36,8 @@ pub struct Look {
 
 impl Look {
     /// The player's own sound.
-    fn own(self) -> Style {
+    #[must_use]
+    pub fn own(self) -> Style {
         // Magenta is readable on light and on dark grounds, and is nobody's "right" or "wrong".
         if self.colour { Style::new().fg(Color::Magenta) } else { Style::new() }
     }

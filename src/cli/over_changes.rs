@@ -1,0 +1,131 @@
+//! A tune as it is asked for, on the command line or beside a take: what `play` and `grade --chart` share.
+
+use super::{Failure, WrongUse, chart};
+use crate::grading::{Attempt, Tolerance};
+use crate::logbook::sidecar::{AskedTune, Sidecar};
+use crate::logbook::{Row, Setting};
+use crate::practice::beat_map::BeatMap;
+use crate::practice::play::{On, PlayWishes, ScoreTime, Tune};
+use crate::theory::chart::{Chart, Metre};
+use crate::theory::{Key, NoteName};
+use std::path::Path;
+use std::sync::Arc;
+
+/// What a run over a tune is called in the log.
+pub const DRILL: &str = "play";
+
+/// Bars as typed: `5-8`, or `5`.
+///
+/// # Errors
+/// What they should be.
+pub fn bars(text: &str) -> Result<(usize, usize), String> {
+    let number = |text: &str| text.trim().parse::<usize>().ok().filter(|bar| *bar > 0);
+    let (first, last) = text.split_once('-').unwrap_or((text, text));
+    let both = number(first).zip(number(last)).filter(|(first, last)| first <= last);
+    both.ok_or_else(|| "it is a bar or a stretch of bars, counted from 1 as played, for instance 5-8".into())
+}
+
+/// A tempo as typed.
+///
+/// # Errors
+/// What it should be.
+pub fn tempo(text: &str) -> Result<f64, String> {
+    text.trim().parse().ok().filter(|tempo| (10.0..=1000.0).contains(tempo)).ok_or_else(|| "it is 10 to 1000 beats a minute".into())
+}
+
+/// The text of a chart for chords that were typed; without a key, the one that is guessed.
+///
+/// # Errors
+/// Chords, key or metre that cannot be.
+pub fn typed(chords: &str, key: Option<&str>, metre: &str, tempo: f64) -> Result<String, Failure> {
+    let key = key.map(str::parse::<Key>).transpose()?;
+    let chart = Chart::from_chords(chords, key, Metre::parse(metre, None)?, tempo)?;
+    let key = chart.parts.first().map_or_else(String::new, |part| part.key.to_string());
+    let bars = if chords.contains('|') { chords.to_owned() } else { chords.split_whitespace().collect::<Vec<_>>().join(" | ") };
+    let quoted = |text: &str| toml::Value::from(text).to_string();
+    Ok(format!("key = {}\nmetre = {}\ntempo = {tempo}\nbars = {}\n", quoted(&key), quoted(metre), quoted(&bars)))
+}
+
+/// A chart of a file or a built-in one, to be played as it stands.
+///
+/// # Errors
+/// When there is none, or it has a mistake.
+pub fn named(name: &Path) -> Result<AskedTune, Failure> {
+    let (name, chart) = chart::text(name)?;
+    Chart::parse(&name, &chart)?;
+    Ok(AskedTune { name, chart, ..AskedTune::default() })
+}
+
+/// A tune, ready to be played over.
+pub struct Over {
+    /// Its bars and chords.
+    pub tune: Arc<Tune>,
+    /// What of a bend should be on the beat.
+    pub on: On,
+}
+
+impl Over {
+    /// Unfolds what was asked.
+    ///
+    /// # Errors
+    /// A chart with a mistake, bars that are not there, and so on.
+    pub fn of(asked: &AskedTune) -> Result<Self, Failure> {
+        let mut chart = Chart::parse(&asked.name, &asked.chart)?;
+        if let Some(tonic) = &asked.tonic {
+            chart = chart.on_tonic(tonic.parse::<NoteName>()?);
+        }
+        let tune = Tune::new(&chart, &asked.name, asked).map_err(|error| WrongUse(error.to_string()))?;
+        let on = asked.on.as_deref().map(str::parse).transpose().map_err(|error: String| WrongUse(error))?.unwrap_or_default();
+        Ok(Self { tune: Arc::new(tune), on })
+    }
+
+    /// Where the tune lies in a recorded take: as it was recorded, unless its beginning is said; else it begins with the take.
+    #[must_use]
+    pub fn map(&self, sidecar: &Sidecar, start_s: Option<f64>) -> BeatMap {
+        match start_s {
+            None if !sidecar.beats_at.is_empty() => BeatMap::measured(self.tune.beats(), sidecar.beats_at.iter().copied()),
+            start_s => BeatMap::straight(start_s.unwrap_or(0.0)),
+        }
+    }
+
+    /// The wishes for a take whose beats are known.
+    #[must_use]
+    pub fn wishes(&self, score_time: ScoreTime, tolerance: Tolerance) -> PlayWishes {
+        PlayWishes::new(Arc::clone(&self.tune), score_time, self.on, tolerance)
+    }
+}
+
+/// Score time by a map that does not change.
+#[must_use]
+pub fn fixed(map: BeatMap) -> ScoreTime {
+    Arc::new(move |take_s| map.score_of(take_s))
+}
+
+/// The row of an attempt over a tune: chord and bar of its moment.
+#[must_use]
+pub fn row(wishes: &PlayWishes, attempt: &Attempt, setting: &Setting) -> Row {
+    let chord = wishes.chord_of(attempt);
+    let setting = Setting { chord: chord.map(|played| played.text.clone()), step: wishes.bar_of(attempt), ..setting.clone() };
+    Row { degree: wishes.degree(attempt), ..Row::graded(attempt, &setting, |midi| wishes.spell(chord, midi)) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn chords_that_were_typed_are_a_chart_with_the_key_that_is_guessed() {
+        let text = typed("Gm7 C7 Fmaj7", None, "12/8", 58.0).unwrap();
+        let chart = Chart::parse("typed", &text).unwrap();
+        assert_eq!(chart.parts[0].key.to_string(), "F major");
+        assert_eq!(chart.timeline().bars.len(), 3);
+        assert!(typed("Gm7 H7", None, "4/4", 58.0).is_err());
+    }
+
+    #[test]
+    fn bars_are_one_or_a_stretch() {
+        assert_eq!(bars("5-8"), Ok((5, 8)));
+        assert_eq!(bars("5"), Ok((5, 5)));
+        assert!(bars("8-5").is_err() && bars("0-2").is_err() && bars("x").is_err());
+    }
+}

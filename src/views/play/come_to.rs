@@ -1,0 +1,99 @@
+//! What a run over a tune came to, in words and figures.
+
+use crate::grading::{Attempt, Verdict, Word};
+use crate::practice::play::{CameTo, Landing};
+use crate::theory::Note;
+use crate::views::live::{figures, words};
+use std::fmt::Write;
+
+/// A bend of the run.
+#[derive(Clone, Copy, Debug)]
+pub struct Bend<'a> {
+    /// As graded.
+    pub attempt: &'a Attempt,
+    /// The bar of the chart.
+    pub bar: Option<u32>,
+    /// The chord of its moment.
+    pub chord: Option<&'a str>,
+    /// The target's place in it.
+    pub degree: Option<&'a str>,
+    /// Its notes by name.
+    pub notes: (Option<&'a str>, Option<&'a str>),
+}
+
+/// Bends, phrases, notes, space and time. `tolerance_ms` is what still counts as on the beat.
+#[must_use]
+pub fn summary(bends: &[Bend<'_>], run: &CameTo, tolerance_ms: f64, uncalibrated: bool) -> String {
+    let mut text = String::new();
+    let mut landed = 0;
+    for (number, bend) in bends.iter().enumerate() {
+        landed += usize::from(Verdict::of(bend.attempt).hold.or(Verdict::of(bend.attempt).arrival) == Some(Word::Landed));
+        text += &line(number + 1, bend);
+    }
+    let many = if bends.len() == 1 { "bend" } else { "bends" };
+    let _ = writeln!(text, "{} {many}, {landed} landed and held.", bends.len());
+    if !run.landings.is_empty() {
+        text += &wrapped("Phrases came to rest on ", &run.landings.iter().map(landing).collect::<Vec<_>>());
+    }
+    let shares = run.shares;
+    if shares.all() > 0 {
+        let notes = if shares.all() == 1 { "note" } else { "notes" };
+        let of =
+            format!("{} {notes}: {} chord tones, {} of the scale, {} outside", shares.all(), shares.chord, shares.scale, shares.outside);
+        let _ = writeln!(text, "{of}.");
+    }
+    if let Some((left, of)) = run.space_s {
+        let _ = writeln!(text, "Space: nothing played for {left:.0} s of {of:.0} s.");
+    }
+    if let Some(timing) = run.timing {
+        let _ = write!(text, "Time: {} ms on average, {}", signed(timing.mean_ms), timing.style());
+        if let (Some(spread), Some(word)) = (timing.spread_ms, timing.steadiness(tolerance_ms)) {
+            let _ = write!(text, "; spread {spread:.0} ms, {word}");
+        }
+        text += ".\n";
+        if uncalibrated {
+            text += "The delay of the sound card is not known and is in the average: run landfall calibrate.\n";
+        }
+    }
+    text
+}
+
+fn line(number: usize, bend: &Bend<'_>) -> String {
+    let notes = format!("{} to {}", bend.notes.0.unwrap_or("?"), bend.notes.1.unwrap_or("?"));
+    let bar = bend.bar.map(|bar| format!("bar {bar}")).unwrap_or_default();
+    let (chord, degree) = (bend.chord.unwrap_or("no chord"), bend.degree.unwrap_or_default());
+    let head = format!("{number:>3}  {bar:<8}{chord:<8} {degree:<4}{notes:<12}{}", words(bend.attempt)).trim_end().to_owned();
+    let measures = &bend.attempt.measures;
+    let beat = measures.beat_error_ms.or(measures.attack_beat_error_ms).map(|late| format!("{} ms against the beat", signed(late)));
+    let figures: Vec<String> = figures::of(bend.attempt).into_iter().chain(beat).collect();
+    if figures.is_empty() { format!("{head}\n") } else { format!("{head}\n     {}\n", figures.join(", ")) }
+}
+
+/// Whole milliseconds with their sign.
+fn signed(ms: f64) -> String {
+    let whole = ms.round() as i64;
+    if whole == 0 { "0".to_owned() } else { format!("{whole:+}") }
+}
+
+/// `bar 4: A4, the 3 of F`.
+fn landing(landing: &Landing) -> String {
+    let note = Note::usual(landing.midi);
+    match (landing.degree, landing.scale_degree) {
+        (Some(degree), _) => format!("the {degree} of {} (bar {})", landing.chord, landing.bar),
+        (None, Some(_)) => format!("{note} over {} (bar {}, of the scale)", landing.chord, landing.bar),
+        (None, None) => format!("{note} over {} (bar {}, outside)", landing.chord, landing.bar),
+    }
+}
+
+/// Words with commas between them, in lines of 80 characters at most.
+fn wrapped(head: &str, parts: &[String]) -> String {
+    let mut lines = vec![head.to_owned()];
+    for (index, part) in parts.iter().enumerate() {
+        let part = format!("{part}{}", if index + 1 == parts.len() { "." } else { ", " });
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + part.trim_end().chars().count() <= 80 => *line += &part,
+            _ => lines.push(format!("  {part}")),
+        }
+    }
+    lines.iter().map(|line| line.trim_end()).collect::<Vec<_>>().join("\n") + "\n"
+}
