@@ -1,16 +1,15 @@
 //! `landfall chart`.
 
+mod one_chord;
+mod sections;
+
 use super::fretboard::{Guitar, Options};
 use super::neck::columns;
-use super::{Failure, WrongUse, output, print};
+use super::output::Targets;
+use super::{Failure, WrongUse, print};
 use crate::logbook;
-use crate::theory::chart::{Chart, ChartError, ChartFault, EXAMPLES, Example, Metre, PlayedChord, Spot, Timeline};
-use crate::theory::guide::{leads, resolving_bends};
-use crate::theory::placed::placed;
-use crate::theory::route::{Route, Wishes, hand_motion, route};
-use crate::theory::triad::string_sets;
-use crate::theory::{Bend, Chord, Ease, Key, Scale, Triad, Voicing, bends, choice, nearest, voicings};
-use crate::views::neck::Board;
+use crate::theory::chart::{Chart, ChartError, ChartFault, EXAMPLES, Example, Metre, Spot, Timeline};
+use crate::theory::{Key, nearest};
 use crate::views::neck_words as words;
 use crate::views::page::Page;
 use crate::views::{chart as drawing, chart_page};
@@ -19,13 +18,15 @@ use std::path::{Path, PathBuf};
 const HELP: &str = "\
 Give a chart file, the name of a built-in chart, or just the chords, one a bar:
 
-  landfall chart --list                                    the built-in charts
-  landfall chart ballad                                    one of them, to read from a stand
-  landfall chart tune.toml --triads                        a triad for each chord, near the last one
+  landfall chart --list               the built-in charts
+  landfall chart ballad               one of them, to read from a stand
+  landfall chart tune.toml --triads   a triad for each chord, near the last one
+  landfall chart tune.toml --bends --scales --guide
+                                      for every chord: bends, scales, guide tones
+
+Where my triads are, and for the fifth chord its notes, scales and bends to try:
+
   landfall chart --chords \"Dm Bb Gm7 C7 F Gm A7 Dm\" --triads --over 5
-                                                           where my triads are, and for the fifth chord its
-                                                           notes, scales and the bends to try
-  landfall chart tune.toml --bends --scales --guide        for every chord: bends, scales, guide tones
 
 A chart file:
 
@@ -87,12 +88,8 @@ pub struct Args {
     over: Option<usize>,
     #[command(flatten)]
     guitar: Options,
-    /// Write the chords as played, bar by bar with their times, to a file; - prints them
-    #[arg(long, value_name = "FILE")]
-    csv: Option<PathBuf>,
-    /// Write a page for the stand to a file; - prints it
-    #[arg(long, value_name = "FILE")]
-    svg: Option<PathBuf>,
+    #[command(flatten)]
+    targets: Targets,
 }
 
 /// Reads a chart file, or a built-in chart where no file has that name.
@@ -151,16 +148,10 @@ impl Args {
             (None, None) => return Err(WrongUse("name a chart, or give its chords with --chords".into()).into()),
         };
         let study = Study { timeline: chart.timeline(), chart, guitar: self.guitar.guitar()? };
-        if self.csv.is_none() && self.svg.is_none() {
+        if self.targets.are_none() {
             return print(&study.text(&self)?);
         }
-        // Everything is made before anything is written.
-        let page = self.svg.as_ref().map(|target| Ok::<_, Failure>((target, study.page(&self)?))).transpose()?;
-        let table = self.csv.as_ref().map(|target| (target, logbook::neck::chart(&study.timeline)));
-        for (target, bytes) in table.into_iter().chain(page) {
-            output::write(target, &bytes)?;
-        }
-        Ok(())
+        self.targets.write(|| Ok(logbook::neck::chart(&study.timeline)), || study.page(&self))
     }
 }
 
@@ -222,177 +213,4 @@ impl Study {
         }
         Ok(page.finish().into_bytes())
     }
-
-    fn changes(&self) -> Vec<(&PlayedChord, &Chord)> {
-        self.timeline.changes().into_iter().filter_map(|played| Some((played, played.chord.as_ref()?))).collect()
-    }
-
-    fn route(&self, from: Option<u8>) -> Route {
-        let neck = &self.guitar.neck;
-        let inside = |set: &[u8; 3]| set.iter().all(|string| self.guitar.window.holds_string(*string));
-        let anywhere = Wishes::anywhere(neck);
-        let sets = anywhere.sets.into_iter().filter(inside).collect();
-        let wishes = Wishes { start: from, sets, frets: self.guitar.window.frets() };
-        let chords: Vec<Option<&Chord>> = self.changes().into_iter().map(|(_, chord)| Some(chord)).collect();
-        route(neck, &chords, &wishes)
-    }
-
-    /// The sections asked for: a heading and its lines.
-    fn sections(&self, args: &Args) -> Vec<(String, Vec<String>)> {
-        let changes = self.changes();
-        let mut sections = Vec::new();
-        if args.triads {
-            let route = self.route(args.from);
-            let heading = format!("Triads, the way with the least motion: {} frets and strings in all", route.motion);
-            sections.push((heading, route_lines(&changes, &route)));
-        }
-        if args.scales {
-            let lines = changes.iter().enumerate().flat_map(|(index, (played, chord))| {
-                words::hanging_at(14, &counted(index, chord), &words::fit_words(&choice::scales(played.key, chord)))
-            });
-            sections.push(("Scales that fit, the first choice first".to_string(), lines.collect()));
-        }
-        if args.guide {
-            let lines = changes.windows(2).enumerate().map(|(index, pair)| {
-                let ways: Vec<String> = leads(pair[0].1, pair[1].1).iter().map(words::lead_words).collect();
-                format!("  {:<12}{}", counted(index, pair[0].1), ways.join("     "))
-            });
-            sections.push(("Guide tones, how they lead on".to_string(), lines.collect()));
-        }
-        if args.bends {
-            sections.push(("Bends, string/fret, the easiest first".to_string(), self.bend_lines(&changes)));
-        }
-        sections
-    }
-
-    /// For each chord three bends into its strong notes and two that resolve into the next chord.
-    fn bend_lines(&self, changes: &[(&PlayedChord, &Chord)]) -> Vec<String> {
-        let short = |bend: &Bend| {
-            let size = crate::theory::bend::size_name(bend.cents);
-            format!(
-                "{}/{} {size} {} to {} ({} to {})",
-                bend.place.string, bend.place.fret, bend.origin.name, bend.target.name, bend.from, bend.degree
-            )
-        };
-        let over = |bend: &Bend, chord: &Chord, next: &Chord| {
-            let step = format!("{} to {} ({} of {chord}, {} of {next})", bend.origin.name, bend.target.name, bend.from, bend.degree);
-            format!("{}/{} {} {step}", bend.place.string, bend.place.fret, crate::theory::bend::size_name(bend.cents))
-        };
-        let mut lines = Vec::new();
-        for (index, (played, chord)) in changes.iter().enumerate() {
-            let scale = first_choice(played.key, chord);
-            let into = distinct(self.strong_bends(chord, scale.as_ref()), 3);
-            lines.extend(words::hanging_at(14, &counted(index, chord), &into.iter().map(short).collect::<Vec<_>>()));
-            let Some((_, next)) = changes.get(index + 1) else { continue };
-            let on = distinct(self.resolving(chord, next), 2);
-            if !on.is_empty() {
-                lines.extend(words::hanging_at(
-                    14,
-                    &format!(" on to {next}"),
-                    &on.iter().map(|bend| over(bend, chord, next)).collect::<Vec<_>>(),
-                ));
-            }
-        }
-        lines
-    }
-
-    /// Bends into root, third and fifth that the hand takes gladly.
-    fn strong_bends(&self, chord: &Chord, scale: Option<&Scale>) -> Vec<Bend> {
-        let strong = chord.strong();
-        let guitar = &self.guitar;
-        let mut found = bends(&guitar.neck, &guitar.strings, chord, scale, &[100, 200]);
-        found.retain(|bend| {
-            bend.ease < Ease::Hard && guitar.window.holds(bend.place) && strong.iter().any(|tone| tone.degree == bend.degree)
-        });
-        found
-    }
-
-    fn resolving(&self, chord: &Chord, next: &Chord) -> Vec<Bend> {
-        let guitar = &self.guitar;
-        let mut found = resolving_bends(&guitar.neck, &guitar.strings, chord, next);
-        found.retain(|bend| bend.ease < Ease::Hard && guitar.window.holds(bend.place));
-        found
-    }
-
-    /// One chord in full: the neck, what stands above it, what stands below.
-    fn one_chord(&self, number: usize) -> Result<(Board, Vec<String>, Vec<String>), Failure> {
-        let changes = self.changes();
-        let Some((played, chord)) = number.checked_sub(1).and_then(|index| changes.get(index)).copied() else {
-            return Err(WrongUse(format!("--over {number}: the tune has {} chords, counted from 1", changes.len())).into());
-        };
-        let guitar = &self.guitar;
-        let fits = choice::scales(played.key, chord);
-        let scale = fits.first().map(|fit| fit.scale);
-        let function = played.function.as_ref().map_or_else(String::new, |function| format!(", {function}"));
-        let mut before = vec![format!("Chord {number}, bar {}: {} in {}{function}", played.bar, played.roman, played.key)];
-        before.push(words::chord_line(chord));
-        before.extend(words::hanging("scales", &words::fit_words(&fits)));
-        before.extend(words::guitar_line(&guitar.neck));
-        let mut board = Board::of(&guitar.neck, guitar.left_handed).between(guitar.window.frets());
-        let notes = placed(&guitar.neck, Some(chord), scale.as_ref());
-        board.marks = notes.iter().filter(|note| guitar.window.holds(note.place)).map(|note| words::mark(note, Some(chord))).collect();
-        let mut after = vec![String::new()];
-        if let Ok(triad) = Triad::of(chord) {
-            let inside = |voicing: &Voicing| voicing.is_close() && voicing.places().into_iter().all(|place| guitar.window.holds(place));
-            let sets = string_sets(guitar.neck.strings(), false);
-            let shapes: Vec<Voicing> = voicings(&guitar.neck, &triad, &sets).into_iter().filter(inside).collect();
-            after.push("Triads, frets from the lowest string to the highest".to_string());
-            after.extend(words::triad_table(&shapes, &triad.tones.map(|tone| tone.degree.to_string())));
-        }
-        let origins = scale.map_or_else(String::new, |scale| format!(" from notes of {scale}"));
-        after.extend([String::new(), format!("Bends into its root, third and fifth{origins}"), words::BEND_HEAD.to_string()]);
-        after.extend(self.strong_bends(chord, scale.as_ref()).iter().take(8).map(words::bend_line));
-        after.extend(words::curl_advice(chord));
-        if let Some((_, next)) = changes.get(number) {
-            let on = distinct(self.resolving(chord, next), 4);
-            if !on.is_empty() {
-                after.extend([
-                    String::new(),
-                    format!("Bends that resolve into {next}: from a degree of {chord} to one of {next}"),
-                    words::BEND_HEAD.to_string(),
-                ]);
-                after.extend(on.iter().map(words::bend_line));
-            }
-        }
-        after.extend(words::effort_note(&guitar.strings));
-        Ok((board, before, after))
-    }
-}
-
-fn counted(index: usize, chord: &Chord) -> String {
-    format!("{} {chord}", index + 1)
-}
-
-fn first_choice(key: Key, chord: &Chord) -> Option<Scale> {
-    choice::scales(key, chord).first().map(|fit| fit.scale)
-}
-
-/// The first few bends that reach different notes from different degrees: the same bend an octave up is not told twice.
-fn distinct(bends: Vec<Bend>, most: usize) -> Vec<Bend> {
-    let mut kept: Vec<Bend> = Vec::new();
-    for bend in bends {
-        if kept.len() < most && !kept.iter().any(|other| (other.from, other.degree) == (bend.from, bend.degree)) {
-            kept.push(bend);
-        }
-    }
-    kept
-}
-
-fn route_lines(changes: &[(&PlayedChord, &Chord)], route: &Route) -> Vec<String> {
-    let mut lines =
-        vec![format!("{:>4} {:>5}   {:<12} {:<9} {:<11} {:<11} {}", "no", "bar", "chord", "strings", "frets", "inversion", "moves")];
-    let mut before: Option<&Voicing> = None;
-    for (index, ((played, chord), voicing)) in changes.iter().zip(&route.voicings).enumerate() {
-        let start = format!("{:>4} {:>5}   {:<12}", index + 1, played.bar, chord.to_string());
-        lines.push(match voicing {
-            Some(voicing) => {
-                let moves = before.map_or_else(String::new, |before| hand_motion(before, voicing).to_string());
-                before = Some(voicing);
-                let (strings, frets) = (words::strings(voicing), words::frets(voicing));
-                format!("{start} {strings:<9} {frets:<11} {:<11} {moves:>5}", voicing.inversion.to_string()).trim_end().to_string()
-            }
-            None => format!("{start} no triad here: stay where you are"),
-        });
-    }
-    lines
 }

@@ -3,7 +3,39 @@
 use super::{Failure, print_bytes};
 use std::fs;
 use std::io::ErrorKind;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+
+/// Where the answer goes instead of the screen.
+#[derive(Debug, clap::Args)]
+pub struct Targets {
+    /// Write the table to a file; - prints it
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+    /// Write the drawing, a page to print, to a file; - prints it
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+impl Targets {
+    /// Whether the answer goes to the screen.
+    pub fn are_none(&self) -> bool {
+        self.csv.is_none() && self.svg.is_none()
+    }
+
+    /// Writes what is asked for. Everything is made before anything is written: a mistake leaves no half of the answer.
+    ///
+    /// # Errors
+    /// When one of them cannot be made or written.
+    pub fn write(
+        &self,
+        table: impl FnOnce() -> Result<Vec<u8>, Failure>,
+        page: impl FnOnce() -> Result<Vec<u8>, Failure>,
+    ) -> Result<(), Failure> {
+        let table = self.csv.as_ref().map(|target| Ok::<_, Failure>((target, table()?))).transpose()?;
+        let page = self.svg.as_ref().map(|target| Ok::<_, Failure>((target, page()?))).transpose()?;
+        table.into_iter().chain(page).try_for_each(|(target, bytes)| write(target, &bytes))
+    }
+}
 
 /// Writes bytes to a file, or to standard output for `-`. A file that is there already is replaced only when it begins like what
 /// is written, so that a slip of the name costs no log, take or chart.
