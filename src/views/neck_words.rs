@@ -228,8 +228,8 @@ pub fn curl_advice(chord: &Chord) -> Option<String> {
 #[must_use]
 pub fn effort_note(strings: &StringSet) -> [String; 2] {
     [
-        format!("Effort: an estimate for strings {strings} on a 648 mm neck, without friction"),
-        "(Grimes, PLoS ONE 9, e102088, 2014; wound strings are a rough guess).".to_string(),
+        "Effort: estimated without friction (Grimes, PLoS ONE 9, e102088, 2014), 648 mm,".to_string(),
+        format!("strings {strings}; for wound ones a rough guess."),
     ]
 }
 
