@@ -7,6 +7,7 @@ use super::take::Take;
 use super::{Failure, WrongUse, print, remark};
 use crate::grading::{Attempt, Technique, Tolerance, Wishes};
 use crate::live::ears::Settles;
+use crate::live::own_sound::OwnSound;
 use crate::live::settled::SettledLoop;
 use crate::logbook::log::Log;
 use crate::logbook::sidecar::{Asked, AskedTune};
@@ -197,7 +198,9 @@ fn beside(path: &Path, error: &AskedError) -> Failure {
 
 /// The whole take through the settled loop.
 fn hear(take: &mut Take, wishes: impl Wishes + Send, emit: &mut dyn FnMut(Attempt)) -> Option<Failure> {
-    let mut settled = SettledLoop::new(take.sound.rate(), take.settings.a4.value, wishes);
+    let own = OwnSound::of(&take.sidecar);
+    own.begin_take(take.sound.rate());
+    let mut settled = SettledLoop::new(take.sound.rate(), take.settings.a4.value, own.hushed(wishes));
     let broke_off = loop {
         match take.sound.hear() {
             Ok(Next::Block(block)) => settled.hear(&block, emit),

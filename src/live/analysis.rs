@@ -10,7 +10,7 @@ use crate::logbook::sidecar::{Asked, Sidecar};
 use crate::logbook::{Row, Setting};
 use crate::pitch::attack::{Attack, Stage};
 use crate::sound::{Arriving, Block, ChannelWish, Chosen, FaultKind, Format, Mono, Next, RingWriter, SoundError, Takes, ring};
-use crate::units::{A4, SampleRate};
+use crate::units::{A4, FrameSpan, FrameTime, SampleRate};
 use crossbeam_channel::Sender;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -233,6 +233,7 @@ impl Analysis {
         let mut attempts = Vec::new();
         running.ears.settled.hear(&block, &mut |attempt| attempts.push(attempt));
         self.keep(running, &attempts);
+        self.keep_own(running, block.start + FrameSpan(block.samples.len() as u64));
         let frames = block.lost_before.0 + block.samples.len() as u64;
         running.frames += frames;
         self.heard_s += frames as f64 / running.rate.as_f64();
@@ -303,11 +304,22 @@ impl Analysis {
         }
     }
 
+    /// Passes on what landfall itself is about to sound, so that the kept take knows what the ears knew.
+    fn keep_own(&self, running: &Running, heard: FrameTime) {
+        if let Some(own) = &running.ears.own {
+            own.heard(heard);
+            if let Some(news) = own.news() {
+                let _ = self.orders.send(Order::Own(news));
+            }
+        }
+    }
+
     fn end(&mut self, mut running: Running, chosen: Option<Chosen>) {
         self.tell_channel(&mut running, chosen);
         let mut attempts = Vec::new();
         running.ears.settled.finish(&mut |attempt| attempts.push(attempt));
         self.keep(&mut running, &attempts);
+        self.keep_own(&running, FrameTime(running.frames));
         self.teller.event(Event::TakeEnded { seconds: running.frames as f64 / running.rate.as_f64() });
     }
 }

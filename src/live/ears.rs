@@ -1,10 +1,12 @@
 //! What listens to a take: one tracker for the eye, and the settled loop for the rows.
 
+use super::own_sound::OwnSound;
 use crate::grading::{Attempt, Provisional};
 use crate::pitch::Tracker;
 use crate::pitch::attack::AttackFinder;
 use crate::sound::Block;
 use crate::units::SampleRate;
+use std::sync::Arc;
 
 /// From a take's blocks to its attempts, the same live and afterwards.
 pub trait Settles: Send {
@@ -24,6 +26,8 @@ pub struct Ears {
     pub eye: Provisional,
     /// For the rows.
     pub settled: Box<dyn Settles>,
+    /// What landfall itself sounds beside the player, where it does.
+    pub own: Option<Arc<OwnSound>>,
 }
 
 /// Makes the ears of each take anew.

@@ -1,11 +1,13 @@
 //! The ears of landfall itself.
 
 use super::ears::{Ears, MakeEars};
+use super::own_sound::OwnSound;
 use super::settled::SettledLoop;
 use crate::grading::{Provisional, Wishes};
 use crate::pitch::attack::AttackFinder;
 use crate::pitch::causal::Causal;
 use crate::units::A4;
+use std::sync::Arc;
 
 /// Ears for each take, with the same wishes.
 #[must_use]
@@ -15,5 +17,21 @@ pub fn ears<W: Wishes + Clone + Send + 'static>(a4: A4, wishes: W) -> MakeEars {
         attacks: AttackFinder::new(rate),
         eye: Provisional::new(rate, a4, Box::new(wishes.clone())),
         settled: Box::new(SettledLoop::new(rate, a4, wishes.clone())),
+        own: None,
+    })
+}
+
+/// The same beside landfall's own sound: while a tone of its own sounds, and shortly after, no note is an attempt.
+#[must_use]
+pub fn ears_beside<W: Wishes + Clone + Send + 'static>(a4: A4, wishes: W, own: Arc<OwnSound>) -> MakeEars {
+    Box::new(move |rate| {
+        own.begin_take(rate);
+        Ears {
+            causal: Box::new(Causal::new(rate)),
+            attacks: AttackFinder::new(rate),
+            eye: Provisional::new(rate, a4, Box::new(own.hushed_for_the_eye(wishes.clone()))),
+            settled: Box::new(SettledLoop::new(rate, a4, own.hushed(wishes.clone()))),
+            own: Some(Arc::clone(&own)),
+        }
     })
 }

@@ -1,6 +1,7 @@
 //! The thread that keeps takes and rows. It alone waits for the disk.
 
 use super::clock::Clock;
+use super::own_sound::OwnNews;
 use super::recorder::{Recorded, Recorder};
 use crate::logbook::log::Log;
 use crate::logbook::row::Row;
@@ -19,6 +20,8 @@ pub enum Order {
     Channel(u16),
     /// Its sound had a fault.
     Fault(Fault),
+    /// What landfall itself sounds beside it.
+    Own(OwnNews),
     /// Rows for the log.
     Rows(Vec<Row>),
 }
@@ -121,6 +124,11 @@ impl Desk {
             Order::Fault(fault) => {
                 if let Some(recorder) = &mut self.recorder {
                     recorder.fault(&fault);
+                }
+            }
+            Order::Own(news) => {
+                if let Some(recorder) = &mut self.recorder {
+                    recorder.own(&news);
                 }
             }
             Order::Rows(rows) => {

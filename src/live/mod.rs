@@ -3,10 +3,13 @@
 //! ```text
 //! card, file or synthesiser → ring → analysis ─┬→ view (main thread, with the keys)
 //!   (a thread of its own)        (a thread)    └→ keeper (a thread: takes and log; a slow disk costs no sound)
+//!
+//! card ← ring ← speaker (a thread: mixes what is to sound, and says in which frames of the take it sounds)
 //! ```
 
 pub mod analysis;
 pub mod clock;
+pub mod clocks;
 pub mod ears;
 pub mod events;
 pub mod feeder;
@@ -14,10 +17,12 @@ pub mod heard_notes;
 pub mod hearing;
 pub mod keeper;
 pub mod keyboard;
+pub mod own_sound;
 pub mod pages;
 pub mod play_pages;
 pub mod recorder;
 pub mod session;
 pub mod settled;
 pub mod signals;
+pub mod speaker;
 pub mod world;

@@ -3,6 +3,7 @@
 //! The header is mended and the sidecar brought up to date twice a second, so a program that is killed loses less than a second, and what
 //! is there opens. Lost sound is silence of its length, named in the sidecar. No file is ever written over.
 
+use super::own_sound::OwnNews;
 use crate::logbook::sidecar::{Gap, Sidecar};
 use crate::sound::{Fault, FaultKind, Heard, RingSource, Source};
 use crate::units::SampleRate;
@@ -111,6 +112,14 @@ impl Recorder {
             }
         };
         self.name_fault(word);
+    }
+
+    /// What landfall itself sounds beside the take.
+    pub fn own(&mut self, news: &OwnNews) {
+        self.sidecar.own_sound.extend(news.closed.iter().map(|(from, to)| Gap { at_frame: *from, frames: to - from }));
+        self.sidecar.beats_at.extend(&news.beats);
+        self.sidecar.calibrated = news.calibrated;
+        self.stale = true;
     }
 
     fn name_fault(&mut self, word: &str) {

@@ -8,7 +8,7 @@ use super::signals::stop_here;
 use super::world::{Key, World};
 use crate::logbook::log::Log;
 use crate::pitch::Reading;
-use crate::sound::card::{Card, CardWish};
+use crate::sound::card::{Card, CardTakes, CardWish};
 use crate::sound::{OneTake, Origin, SoundError, Source, Takes};
 use crossbeam_channel::TryRecvError;
 use std::io;
@@ -25,6 +25,8 @@ pub const RING_S: f64 = 12.0;
 pub enum Input {
     /// The sound card.
     Card(CardWish),
+    /// A sound card that was opened already: whoever plays beside it needs its time.
+    Opened(Card, CardTakes),
     /// A file or the synthesiser, through the same ring as a card's sound.
     Source {
         /// What it is.
@@ -129,6 +131,7 @@ fn open(world: &World, input: Input, ring_s: f64, stop: &Arc<AtomicBool>) -> Res
             let (card, takes) = Card::open((world.hosts)()?, wish, ring_s)?;
             Ok((Box::new(takes), Some(card)))
         }
+        Input::Opened(card, takes) => Ok((Box::new(takes), Some(card))),
         Input::Source { origin, source, pace } => {
             let ring = feed(source, pace, ring_s, Arc::clone(&world.clock), Arc::clone(stop));
             Ok((Box::new(OneTake::new(origin, Box::new(ring))), None))

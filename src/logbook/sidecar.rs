@@ -72,6 +72,9 @@ pub struct Sidecar {
     /// Sound that was lost.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub gaps: Vec<Gap>,
+    /// Where landfall's own tones sounded, and shortly after: no note that begins there is an attempt.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub own_sound: Vec<Gap>,
     /// Samples that were no numbers and stand as 0 in the take.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub invalid: Vec<Gap>,
@@ -203,6 +206,7 @@ mod tests {
             faults: vec!["clipped".into()],
             asked: Asked { chord: Some("Gm7".into()), bend_cents: Some(200.0), ..Asked::default() },
             gaps: vec![Gap { at_frame: 96_000, frames: 512 }],
+            own_sound: vec![Gap { at_frame: 48_000, frames: 9600 }],
             invalid: vec![Gap { at_frame: 7, frames: 1 }],
         }
     }

@@ -156,6 +156,14 @@ pub enum SoundError {
         /// What the system said.
         reason: String,
     },
+    /// It cannot be played to.
+    #[error("the output {device} {problem}; connect it, or name another with --out-device (`landfall devices` lists them)")]
+    Output {
+        /// The device.
+        device: String,
+        /// What is wrong with it, as the sentence goes on.
+        problem: String,
+    },
     /// It does not answer at all.
     #[error("the input {device} does not answer; restart the sound server, or name another with --device")]
     CardHangs {

@@ -51,6 +51,7 @@ pub struct RingSource {
     shared: Arc<Shared>,
     format: Format,
     read: u64,
+    told_lost: u64,
 }
 
 /// Counts for those who watch a ring without reading it.
@@ -68,7 +69,7 @@ pub fn ring(format: Format, seconds: f64) -> (RingWriter, RingSource) {
     let (losses_in, losses_out) = HeapRb::new(LOSSES).split();
     let shared = Arc::new(Shared::default());
     let writer = RingWriter { samples: samples_in, losses: losses_in, shared: Arc::clone(&shared), channels, written: 0, pending: 0 };
-    (writer, RingSource { samples: samples_out, losses: losses_out, shared, format, read: 0 })
+    (writer, RingSource { samples: samples_out, losses: losses_out, shared, format, read: 0, told_lost: 0 })
 }
 
 impl RingWriter {
@@ -149,6 +150,12 @@ impl RingGauge {
 }
 
 impl RingSource {
+    /// Frames handed out so far, lost ones included.
+    #[must_use]
+    pub fn position(&self) -> u64 {
+        self.read + self.told_lost
+    }
+
     /// Counts of this ring.
     #[must_use]
     pub fn gauge(&self) -> RingGauge {
@@ -170,6 +177,7 @@ impl Source for RingSource {
         if let Some(loss) = self.losses.try_peek().copied() {
             if loss.after == self.read {
                 self.losses.try_pop();
+                self.told_lost += loss.frames;
                 return Ok(Heard::Lost(loss.frames));
             }
             frames = frames.min((loss.after - self.read) as usize);
@@ -184,6 +192,7 @@ impl Source for RingSource {
         }
         let lost = self.shared.lost_at_end.swap(0, Ordering::Relaxed);
         if lost > 0 {
+            self.told_lost += lost;
             return Ok(Heard::Lost(lost));
         }
         match self.shared.error.get() {

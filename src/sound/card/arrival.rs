@@ -1,5 +1,6 @@
 //! What the audio callback does: copy into the ring, and count.
 
+use super::stamps::Stamps;
 use crate::sound::RingWriter;
 use crate::units::SampleRate;
 use std::sync::Arc;
@@ -19,11 +20,18 @@ pub struct Pulse {
     last_arrival: AtomicU64,
     errors: AtomicU64,
     overrun: AtomicBool,
+    stamps: Stamps,
 }
 
 impl Default for Pulse {
     fn default() -> Self {
-        Self { begun: Instant::now(), last_arrival: AtomicU64::new(0), errors: AtomicU64::new(0), overrun: AtomicBool::new(false) }
+        Self {
+            begun: Instant::now(),
+            last_arrival: AtomicU64::new(0),
+            errors: AtomicU64::new(0),
+            overrun: AtomicBool::new(false),
+            stamps: Stamps::default(),
+        }
     }
 }
 
@@ -44,6 +52,12 @@ impl Pulse {
         self.errors.load(Ordering::Relaxed)
     }
 
+    /// When which frame was captured, where the card tells.
+    #[must_use]
+    pub fn stamps(&self) -> &Stamps {
+        &self.stamps
+    }
+
     /// When sound last arrived.
     #[must_use]
     pub fn last_arrival(&self) -> Option<Instant> {
@@ -60,13 +74,17 @@ pub struct Arrival {
     channels: usize,
     /// The capture clock's time for the next frame.
     expected: Option<Duration>,
+    /// Frames so far, lost ones included.
+    frame: u64,
+    /// How long ago the first frame of this callback was captured.
+    late: Option<Duration>,
 }
 
 impl Arrival {
     /// Feeds `ring`, whose format is `rate` and `channels`.
     #[must_use]
     pub fn new(ring: RingWriter, pulse: Arc<Pulse>, rate: SampleRate, channels: u16) -> Self {
-        Self { ring, pulse, rate, channels: usize::from(channels.max(1)), expected: None }
+        Self { ring, pulse, rate, channels: usize::from(channels.max(1)), expected: None, frame: 0, late: None }
     }
 
     /// What to tell from the error callback.
@@ -75,17 +93,28 @@ impl Arrival {
         Arc::clone(&self.pulse)
     }
 
+    /// The first frame of the samples that are taken next was captured so long ago. Neither allocates, locks nor waits.
+    pub fn stamp(&mut self, late: Duration) {
+        self.late = Some(late);
+    }
+
     /// Takes one callback's samples, whose first frame was captured at `captured` on the card's clock. Neither allocates, locks nor waits.
     pub fn take(&mut self, captured: Duration, interleaved: impl ExactSizeIterator<Item = f32>) {
         let least = if self.pulse.overrun.swap(false, Ordering::Relaxed) { AFTER_OVERRUN } else { JUMP };
         if let Some(missing) = self.expected.and_then(|expected| captured.checked_sub(expected))
             && missing > least
         {
-            self.ring.lose(self.rate.span(missing.as_secs_f64()).0);
+            let lost = self.rate.span(missing.as_secs_f64()).0;
+            self.ring.lose(lost);
+            self.frame += lost;
+        }
+        if let Some(late) = self.late.take() {
+            self.pulse.stamps.put_now(self.frame, -(late.as_nanos() as i64));
         }
         let frames = interleaved.len() / self.channels;
         self.expected = Some(captured + Duration::from_secs_f64(frames as f64 / self.rate.as_f64()));
         self.ring.write(interleaved);
+        self.frame += frames as u64;
         let now = self.pulse.begun.elapsed().as_nanos() as u64;
         self.pulse.last_arrival.store(now.max(1), Ordering::Relaxed);
     }

@@ -7,6 +7,10 @@
 //! Opening and closing can hang for ever inside the library. Both happen on a thread of the stream's own, which nobody waits for.
 
 mod arrival;
+mod departure;
+mod outlet;
+mod stamps;
+mod take_time;
 mod takes;
 mod watcher;
 
@@ -14,10 +18,15 @@ mod watcher;
 mod system;
 
 pub use arrival::{Arrival, Pulse};
+pub use departure::{Departure, PlayPulse};
+pub use outlet::{Outlet, OutputNotice, Playing};
+pub use stamps::{Stamp, Stamps};
+pub use take_time::{TakeNow, TakeTime};
 pub use takes::CardTakes;
 pub use watcher::{Card, CardNotice};
 
 use super::{Format, SoundError};
+use crate::units::SampleRate;
 
 /// One device, by its name alone: nothing was opened to learn it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -39,6 +48,25 @@ pub struct CardWish {
     pub device: Option<String>,
     /// Frames a callback; `None` leaves it to landfall.
     pub buffer: Option<u32>,
+}
+
+/// What the player wishes of the card that plays.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct OutputWish {
+    /// As for the input.
+    pub device: Option<String>,
+    /// Frames a callback; `None` leaves it to landfall.
+    pub buffer: Option<u32>,
+    /// Frames a second where the card can; else it chooses.
+    pub rate: Option<SampleRate>,
+}
+
+impl OutputWish {
+    /// The device as it was wished.
+    #[must_use]
+    pub fn name(&self) -> String {
+        self.device.clone().unwrap_or_else(|| "default".into())
+    }
 }
 
 /// A stream that runs.
@@ -72,6 +100,15 @@ pub trait Host: Send + Sync {
     /// # Errors
     /// One sentence for the player.
     fn open(&self, wish: &CardWish, begin: &mut dyn FnMut(Format) -> Arrival) -> Result<Box<dyn Stream>, SoundError>;
+
+    /// Opens an output and starts it, in the same way.
+    ///
+    /// # Errors
+    /// One sentence for the player; also where the host only listens.
+    fn open_output(&self, wish: &OutputWish, begin: &mut dyn FnMut(Format) -> Departure) -> Result<Box<dyn Stream>, SoundError> {
+        let _ = begin;
+        Err(SoundError::Output { device: wish.name(), problem: "cannot be played to".into() })
+    }
 }
 
 /// The system's cards.

@@ -1,6 +1,6 @@
 //! The system's sound cards, through cpal: the one door to it.
 
-use super::{Arrival, CardWish, DeviceName, Host, Opened, Stream};
+use super::{Arrival, CardWish, Departure, DeviceName, Host, Opened, OutputWish, Stream};
 use crate::sound::{Format, SoundError};
 use crate::units::SampleRate;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
@@ -9,6 +9,10 @@ use std::time::Duration;
 
 /// Frames asked for where the player asks for none: 5 ms at 48 kHz. Systems that cannot give it choose themselves.
 const BUFFER: u32 = 256;
+
+/// The same for playing, where a moment more costs nothing and less would stutter on a busy machine: 512 is what comes of it through
+/// a sound server that wants three periods (measured).
+const OUTPUT_BUFFER: u32 = 768;
 
 /// cpal's default host.
 pub(super) struct System;
@@ -34,7 +38,7 @@ impl Host for System {
 
     fn open(&self, wish: &CardWish, begin: &mut dyn FnMut(Format) -> Arrival) -> Result<Box<dyn Stream>, SoundError> {
         let _quiet = quiet();
-        let device = find(wish)?;
+        let device = find(wish.device.as_ref(), Way::In)?;
         let name = wish.device.clone().unwrap_or_else(|| "default".into());
         let offered = device.default_input_config().map_err(|error| refused(&name, &error))?;
         let Some(rate) = SampleRate::new(offered.sample_rate()) else {
@@ -60,6 +64,33 @@ impl Host for System {
             || SoundError::CardUnusable { device: name.clone(), reason: "no buffer size was tried".into() },
             |error| refused(&name, &error),
         ))
+    }
+
+    fn open_output(&self, wish: &OutputWish, begin: &mut dyn FnMut(Format) -> Departure) -> Result<Box<dyn Stream>, SoundError> {
+        let _quiet = quiet();
+        let unusable = |problem: String| SoundError::Output { device: wish.name(), problem };
+        let device = find(wish.device.as_ref(), Way::Out)?;
+        let offered = device.default_output_config().map_err(|error| unusable(problem(&error)))?;
+        let sizes = match wish.buffer {
+            Some(frames) => vec![BufferSize::Fixed(frames)],
+            None => vec![BufferSize::Fixed(OUTPUT_BUFFER), BufferSize::Default],
+        };
+        let rates = wish.rate.into_iter().chain(SampleRate::new(offered.sample_rate()).filter(|rate| wish.rate != Some(*rate)));
+        let mut refusal = "names no sample rate".to_owned();
+        for rate in rates {
+            let format = Format { rate, channels: offered.channels().max(1) };
+            for buffer_size in &sizes {
+                let config = StreamConfig { channels: format.channels, sample_rate: rate.hz(), buffer_size: *buffer_size };
+                match start_output(&device, config, offered.sample_format(), begin(format)) {
+                    Ok(stream) => {
+                        let opened = Opened { device: label(&device), format, buffer: stream.buffer_size().ok() };
+                        return Ok(Box::new(Running { _stream: stream, opened }));
+                    }
+                    Err(error) => refusal = problem(&error),
+                }
+            }
+        }
+        Err(unusable(refusal))
     }
 }
 
@@ -88,11 +119,33 @@ fn label(device: &cpal::Device) -> String {
     named(device).map_or_else(|| "default".into(), |name| name.id)
 }
 
+/// To listen, or to play.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Way {
+    In,
+    Out,
+}
+
+impl Way {
+    fn fits(self, name: &DeviceName) -> bool {
+        if self == Self::In { name.input } else { name.output }
+    }
+
+    fn word(self) -> &'static str {
+        if self == Self::In { "input" } else { "output" }
+    }
+}
+
 /// The default, the device of that id, or the one that a part of the name fits.
-fn find(wish: &CardWish) -> Result<cpal::Device, SoundError> {
+fn find(wished: Option<&String>, way: Way) -> Result<cpal::Device, SoundError> {
     let host = cpal::default_host();
-    let Some(wished) = &wish.device else {
-        return host.default_input_device().ok_or(SoundError::NoDefaultCard);
+    let Some(wished) = wished else {
+        return match way {
+            Way::In => host.default_input_device().ok_or(SoundError::NoDefaultCard),
+            Way::Out => host
+                .default_output_device()
+                .ok_or_else(|| SoundError::Output { device: "default".into(), problem: "is not there: the system has none".into() }),
+        };
     };
     let devices: Vec<_> =
         host.devices().map_err(|error| refused(wished, &error))?.filter_map(|device| named(&device).map(|name| (name, device))).collect();
@@ -104,10 +157,10 @@ fn find(wish: &CardWish) -> Result<cpal::Device, SoundError> {
     if let Some((_, device)) = devices.iter().find(|(name, _)| exact(name)) {
         return Ok(device.clone());
     }
-    let mut fitting = devices.into_iter().filter(|(name, _)| name.input && fits(name));
+    let mut fitting = devices.into_iter().filter(|(name, _)| way.fits(name) && fits(name));
     match (fitting.next(), fitting.next()) {
         (Some((_, device)), None) => Ok(device),
-        (None, _) => Err(SoundError::NoSuchDevice { device: wished.clone(), problem: "no input is called that".into() }),
+        (None, _) => Err(SoundError::NoSuchDevice { device: wished.clone(), problem: format!("no {} is called that", way.word()) }),
         (Some((first, _)), Some((second, _))) => Err(SoundError::NoSuchDevice {
             device: wished.clone(),
             problem: format!("it fits {} and {}, among others", first.id, second.id),
@@ -146,7 +199,9 @@ where
         move |data: &Data, info: &cpal::InputCallbackInfo| {
             // Another format than the one asked for would be a fault of the library; silence from it is noticed by the watcher.
             let samples = data.as_slice::<T>().unwrap_or_default();
-            let captured = Duration::from_nanos(info.timestamp().capture.as_nanos() as u64);
+            let stamp = info.timestamp();
+            let captured = Duration::from_nanos(stamp.capture.as_nanos() as u64);
+            arrival.stamp(stamp.callback.checked_duration_since(stamp.capture).unwrap_or_default());
             arrival.take(captured, samples.iter().map(|sample| sample.to_sample::<f32>()));
         },
         move |error: cpal::Error| match error.kind() {
@@ -156,6 +211,62 @@ where
         },
         None,
     )
+}
+
+fn start_output(
+    device: &cpal::Device,
+    config: StreamConfig,
+    format: SampleFormat,
+    departure: Departure,
+) -> Result<cpal::Stream, cpal::Error> {
+    let stream = match format {
+        SampleFormat::I8 => build_output::<i8>(device, config, departure),
+        SampleFormat::I16 => build_output::<i16>(device, config, departure),
+        SampleFormat::I24 => build_output::<cpal::I24>(device, config, departure),
+        SampleFormat::I32 => build_output::<i32>(device, config, departure),
+        SampleFormat::I64 => build_output::<i64>(device, config, departure),
+        SampleFormat::U8 => build_output::<u8>(device, config, departure),
+        SampleFormat::U16 => build_output::<u16>(device, config, departure),
+        SampleFormat::U24 => build_output::<cpal::U24>(device, config, departure),
+        SampleFormat::U32 => build_output::<u32>(device, config, departure),
+        SampleFormat::U64 => build_output::<u64>(device, config, departure),
+        SampleFormat::F64 => build_output::<f64>(device, config, departure),
+        _ => build_output::<f32>(device, config, departure),
+    }?;
+    stream.play()?;
+    Ok(stream)
+}
+
+fn build_output<T>(device: &cpal::Device, config: StreamConfig, mut departure: Departure) -> Result<cpal::Stream, cpal::Error>
+where
+    T: SizedSample + FromSample<f32>,
+{
+    let pulse = departure.pulse();
+    device.build_output_stream_raw(
+        config,
+        T::FORMAT,
+        move |data: &mut Data, info: &cpal::OutputCallbackInfo| {
+            let stamp = info.timestamp();
+            let ahead = stamp.playback.checked_duration_since(stamp.callback).unwrap_or_default();
+            departure.give(ahead, data.as_slice_mut::<T>().unwrap_or_default(), T::from_sample);
+        },
+        move |error: cpal::Error| match error.kind() {
+            ErrorKind::Xrun => pulse.count_underrun(),
+            ErrorKind::RealtimeDenied | ErrorKind::DeviceChanged => {}
+            _ => pulse.count_error(),
+        },
+        None,
+    )
+}
+
+/// What cpal says of an output, as the end of a sentence.
+fn problem(error: &cpal::Error) -> String {
+    match error.kind() {
+        ErrorKind::DeviceBusy => "is in use by another program".into(),
+        ErrorKind::PermissionDenied => "may not be used by this user".into(),
+        ErrorKind::DeviceNotAvailable | ErrorKind::HostUnavailable => format!("is not there ({error})"),
+        _ => format!("cannot be used ({error})"),
+    }
 }
 
 /// What cpal says, as a sentence for the player.

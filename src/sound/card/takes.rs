@@ -1,6 +1,6 @@
 //! The card's rings, one after another, as takes: a short outage is a loss inside a take, a long one or another rate ends it.
 
-use super::CardNotice;
+use super::{CardNotice, Pulse, TakeTime};
 use crate::sound::{Arriving, Format, Heard, Origin, RingSource, SoundError, Source, Takes};
 use crossbeam_channel::{Receiver, Sender};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -12,6 +12,7 @@ pub(super) const OUTAGE_S: f64 = 2.0;
 /// A stream that was opened: its ring, and how long nothing was heard before it.
 pub(super) struct Part {
     pub(super) ring: RingSource,
+    pub(super) pulse: Arc<Pulse>,
     /// Seconds since the sound before it; `None` for the first.
     pub(super) away_s: Option<f64>,
 }
@@ -27,9 +28,11 @@ struct Inside {
     zeros: u64,
     /// Set by the watcher while nothing has come for longer than [`OUTAGE_S`].
     outage: Arc<AtomicBool>,
-    current: Option<RingSource>,
+    current: Option<(RingSource, Arc<Pulse>)>,
     next: Option<Part>,
     over: bool,
+    time: TakeTime,
+    takes: u64,
 }
 
 /// What a card gives over a session.
@@ -43,12 +46,15 @@ struct CardTake {
     format: Format,
     started: bool,
     ended: bool,
+    /// Frames handed out, lost ones included.
+    given: u64,
+    number: u64,
     inside: Arc<Mutex<Inside>>,
 }
 
 impl CardTakes {
-    pub(super) fn new(device: String, parts: Receiver<Part>, notice: Sender<CardNotice>, outage: Arc<AtomicBool>) -> Self {
-        let inside = Inside { parts, notice, zeros: 0, outage, current: None, next: None, over: false };
+    pub(super) fn new(device: String, parts: Receiver<Part>, notice: Sender<CardNotice>, outage: Arc<AtomicBool>, time: TakeTime) -> Self {
+        let inside = Inside { parts, notice, zeros: 0, outage, current: None, next: None, over: false, time, takes: 0 };
         Self { device, inside: Arc::new(Mutex::new(inside)) }
     }
 }
@@ -91,13 +97,23 @@ impl Takes for CardTakes {
         let mut inside = locked(&self.inside);
         inside.look();
         if let Some(part) = inside.next.take() {
-            inside.current = Some(part.ring);
+            inside.current = Some((part.ring, part.pulse));
         }
         match &inside.current {
             // A take begins with its first sound.
             Some(_) if inside.outage.load(Ordering::Relaxed) => Arriving::NotYet,
-            Some(ring) => {
-                Arriving::Take(Box::new(CardTake { format: ring.format(), started: false, ended: false, inside: Arc::clone(&self.inside) }))
+            Some((ring, _)) => {
+                let format = ring.format();
+                inside.takes += 1;
+                let number = inside.takes;
+                Arriving::Take(Box::new(CardTake {
+                    format,
+                    started: false,
+                    ended: false,
+                    given: 0,
+                    number,
+                    inside: Arc::clone(&self.inside),
+                }))
             }
             None if inside.over => Arriving::Over,
             None => Arriving::NotYet,
@@ -123,6 +139,24 @@ impl Source for CardTake {
     }
 
     fn next(&mut self, out: &mut [f32]) -> Result<Heard, SoundError> {
+        let heard = self.heard(out)?;
+        self.given += match heard {
+            Heard::Filled(samples) => (samples / usize::from(self.format.channels.max(1))) as u64,
+            Heard::Lost(frames) => frames,
+            Heard::Waiting | Heard::Ended => return Ok(heard),
+        };
+        let mut inside = locked(&self.inside);
+        let Inside { current, time, .. } = &mut *inside;
+        if let Some((ring, pulse)) = current {
+            time.set(self.number, self.given as i64 - ring.position() as i64, pulse, self.format.rate);
+        }
+        drop(inside);
+        Ok(heard)
+    }
+}
+
+impl CardTake {
+    fn heard(&mut self, out: &mut [f32]) -> Result<Heard, SoundError> {
         if self.ended {
             return Ok(Heard::Ended);
         }
@@ -131,7 +165,7 @@ impl Source for CardTake {
         loop {
             inside.look();
             let heard = match &mut inside.current {
-                Some(ring) => ring.next(out)?,
+                Some((ring, _)) => ring.next(out)?,
                 None => Heard::Ended,
             };
             match heard {
@@ -148,7 +182,7 @@ impl Source for CardTake {
                         let away = inside.next.is_some() || inside.over || inside.outage.load(Ordering::Relaxed);
                         return Ok(if away { self.end() } else { Heard::Waiting });
                     };
-                    inside.current = Some(part.ring);
+                    inside.current = Some((part.ring, part.pulse));
                     let frames = part.away_s.map_or(0, |away| self.format.rate.span(away).0);
                     if self.started && frames > 0 {
                         return Ok(self.lost(frames));

@@ -1,7 +1,7 @@
 //! Opens the card, judges by arriving frames whether it is heard, and opens it again when it is not.
 
 use super::takes::{OUTAGE_S, Part};
-use super::{Arrival, CardTakes, CardWish, Host, Opened, Pulse};
+use super::{Arrival, CardTakes, CardWish, Host, Opened, Pulse, TakeTime};
 use crate::sound::{RingGauge, RingSource, SoundError, Source, ring};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
 use std::fmt;
@@ -50,6 +50,7 @@ impl fmt::Display for CardNotice {
 pub struct Card {
     opened: Opened,
     notices: Receiver<CardNotice>,
+    time: TakeTime,
     /// Its dropping ends the watcher.
     _stop: Sender<()>,
 }
@@ -82,23 +83,30 @@ impl Card {
         let device = wish.device.clone().unwrap_or_else(|| "default".into());
         let (opened, source, pulse) =
             opening.outcome.recv_timeout(OPENING).unwrap_or_else(|_| Err(SoundError::CardHangs { device: device.clone() }))?;
-        let held = Held { gauge: source.gauge(), pulse, _close: opening.close };
+        let held = Held { gauge: source.gauge(), pulse: Arc::clone(&pulse), _close: opening.close };
         let (parts, parts_out) = unbounded();
         let (notice, notices) = bounded(64);
         let (stop, stopped) = bounded(0);
         let outage = Arc::new(AtomicBool::new(false));
-        let takes = CardTakes::new(opened.device.clone(), parts_out, notice.clone(), Arc::clone(&outage));
+        let time = TakeTime::default();
+        let takes = CardTakes::new(opened.device.clone(), parts_out, notice.clone(), Arc::clone(&outage), time.clone());
         // The receiver is alive: it was made above.
-        let _ = parts.send(Part { ring: source, away_s: None });
+        let _ = parts.send(Part { ring: source, pulse, away_s: None });
         let watcher = Watcher::new((host, wish, ring_s), held, Outlets { parts, notice, outage });
         std::thread::spawn(move || watcher.run(&stopped));
-        Ok((Self { opened, notices, _stop: stop }, takes))
+        Ok((Self { opened, notices, time, _stop: stop }, takes))
     }
 
     /// What was opened first.
     #[must_use]
     pub fn opened(&self) -> &Opened {
         &self.opened
+    }
+
+    /// Which frame of the take was captured when.
+    #[must_use]
+    pub fn time(&self) -> TakeTime {
+        self.time.clone()
     }
 
     /// What happened to it since; never waits.
@@ -279,7 +287,7 @@ impl Watcher {
         // What has arrived by then was recorded before it.
         let since_begun = held.gauge.arrived() as f64 / ring.format().rate.as_f64();
         let away_s = (again.saturating_duration_since(self.heard).as_secs_f64() - since_begun).max(0.0);
-        if self.outlets.parts.send(Part { ring, away_s: Some(away_s) }).is_ok() {
+        if self.outlets.parts.send(Part { ring, pulse: Arc::clone(&held.pulse), away_s: Some(away_s) }).is_ok() {
             self.held = Some(held);
             self.arrived = 0;
         }
