@@ -118,7 +118,7 @@ fn grade(sound: &[f32]) {
 
 /// All that a live run does with the sound: for the eye and for the rows.
 fn live(sound: &[f32]) {
-    let Ears { mut causal, mut attacks, mut eye, mut settled } = ears(A4::default(), Wish::default())(rate());
+    let Ears { mut causal, mut attacks, mut eye, mut settled, .. } = ears(A4::default(), Wish::default())(rate());
     let (mut said, mut attempts) = (0, 0);
     each_block(sound, |block| {
         let mut seen = |_| said += 1;
