@@ -48,7 +48,8 @@ impl Page {
     pub fn fixed(&mut self, text: &str, size: f64) {
         self.height += size * 1.35;
         let line = label(text, MARGIN, self.height, size, "start", false);
-        let line = line.set("font-family", "Menlo, Consolas, monospace");
+        // Blanks at the beginning count here.
+        let line = line.set("font-family", "Menlo, Consolas, monospace").set("xml:space", "preserve");
         self.body = std::mem::replace(&mut self.body, Group::new()).add(line);
     }
 
@@ -116,9 +117,10 @@ fn clean(text: &str) -> String {
 }
 
 fn label(text: &str, x: f64, y: f64, size: f64, anchor: &str, bold: bool) -> Text {
-    let text = Text::new(clean(text)).set("x", round(x)).set("y", round(y)).set("font-size", size).set("text-anchor", anchor);
-    // Columns stand apart by blanks, which XML would fold into one.
-    let text = text.set("xml:space", "preserve");
+    // Words stand apart by several blanks, which XML would fold into one: those that count do not break.
+    let blanks = if text.contains("  ") && !text.starts_with(' ') { "\u{a0}" } else { " " };
+    let text =
+        Text::new(clean(text).replace(' ', blanks)).set("x", round(x)).set("y", round(y)).set("font-size", size).set("text-anchor", anchor);
     if bold { text.set("font-weight", "bold") } else { text }
 }
 
