@@ -1,10 +1,11 @@
 //! `landfall grade TAKE...`.
 
+use super::graded_curves::{Curve, GradedCurves};
 use super::over_changes::{self, Over, fixed};
 use super::rows_out::{CsvTo, one_of};
 use super::settings::{Given, a4, channel, tolerance};
 use super::take::Take;
-use super::{Failure, WrongUse, print, remark};
+use super::{Failure, WrongUse, output, print, remark};
 use crate::grading::{Attempt, Technique, Tolerance, Wishes};
 use crate::live::ears::Settles;
 use crate::live::own_sound::OwnSound;
@@ -17,6 +18,7 @@ use crate::practice::beat_map::BeatMap;
 use crate::practice::{AskedError, Wanted, bend_size};
 use crate::sound::Next;
 use crate::units::A4;
+use crate::views::take_page::{self, Drawn};
 use std::path::{Path, PathBuf};
 
 /// Arguments of `grade`.
@@ -32,6 +34,7 @@ use std::path::{Path, PathBuf};
                   landfall grade --bend whole --csv bends.csv solo.wav\n  \
                   landfall grade --chart ballad --chart-start 2.1 solo.wav   by the chords of a tune, moment by moment
                     landfall grade --csv - *.wav > all.csv         every measure, for a spreadsheet\n  \
+                  landfall grade --report solo.html solo.wav     the curve of each bend on a page\n  \
                   landfall grade --log attempts.csv solo.wav     add the rows to a log"
 )]
 pub struct Args {
@@ -71,6 +74,9 @@ pub struct Args {
     /// Write the rows as CSV to a file, or to standard output with -
     #[arg(long, value_name = "FILE")]
     csv: Option<CsvTo>,
+    /// Write a page with the curve and the figures of each bend, for a browser or a printer (HTML), or to standard output with -
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
     /// Add the rows to a log
     #[arg(long, value_name = "FILE")]
     log: Option<PathBuf>,
@@ -83,19 +89,27 @@ impl Args {
     /// When a take, an option or an output cannot be used. Takes that can be graded are graded all the same.
     pub fn run(self) -> Result<(), Failure> {
         self.check()?;
-        let quiet = matches!(self.csv, Some(CsvTo::Stdout));
-        let (mut rows, mut failures) = (Vec::new(), Vec::new());
+        let page_to_stdout = self.report.as_ref().is_some_and(|target| target.as_os_str() == "-");
+        let quiet = matches!(self.csv, Some(CsvTo::Stdout)) || page_to_stdout;
+        let (mut rows, mut drawn, mut failures) = (Vec::new(), Vec::new(), Vec::new());
         for path in &self.takes {
             let (graded, failure) = self.grade(path);
             if let Some(failure) = failure {
                 failures.push(failure);
             }
-            if let Some((take, graded)) = graded {
+            if let Some((take, attempts)) = graded {
+                let graded: Vec<Row> = attempts.iter().map(|attempt| attempt.row.clone()).collect();
                 if !quiet {
                     print(&table(&take, &graded))?;
                 }
+                if self.report.is_some() {
+                    drawn.push((take, attempts));
+                }
                 rows.extend(graded);
             }
+        }
+        if let Some(target) = &self.report {
+            output::write(target, take_page::page(&drawn).as_bytes())?;
         }
         if let Some(to) = &self.csv {
             to.write(&rows)?;
@@ -119,14 +133,16 @@ impl Args {
         let uncalibrated = self.chart.is_none() && take.sidecar.calibrated == Some(false);
         let wishes = over.wishes(fixed(map), tolerance).uncalibrated(uncalibrated);
         let setting = setting(&take, asked);
-        let mut attempts = Vec::new();
-        let failure = hear(&mut take, wishes.clone(), &mut |attempt| attempts.push(attempt));
+        let (heard, failure) = hear(&mut take, wishes.clone(), self.report.is_some());
         take.say_channel();
-        Ok((Some((take.stem(), attempts.iter().map(|attempt| over_changes::row(&wishes, attempt, &setting)).collect())), failure))
+        Ok((Some((take.stem(), drawn(heard, |attempt| over_changes::row(&wishes, attempt, &setting)))), failure))
     }
 
     /// Options that cannot be meant are wrong use, before any take is opened.
     fn check(&self) -> Result<(), Failure> {
+        if self.report.as_ref().is_some_and(|target| target.as_os_str() == "-") && matches!(self.csv, Some(CsvTo::Stdout)) {
+            return Err(WrongUse("--csv - and --report - cannot both go to standard output; name a file for one of them".into()).into());
+        }
         if let Some(chart) = &self.chart {
             return over_changes::named(chart).map(|_| ());
         }
@@ -181,36 +197,55 @@ impl Args {
             Err(error) => return (None, Some(beside(path, &error))),
         };
         let setting = setting(&take, &asked);
-        let mut attempts = Vec::new();
-        let failure = hear(&mut take, wanted.clone(), &mut |attempt| attempts.push(attempt));
+        let (heard, failure) = hear(&mut take, wanted.clone(), self.report.is_some());
         take.say_channel();
         let row = |attempt: &Attempt| Row { degree: wanted.degree(attempt), ..Row::graded(attempt, &setting, |midi| wanted.spell(midi)) };
-        (Some((take.stem(), attempts.iter().map(row).collect())), failure)
+        (Some((take.stem(), drawn(heard, row))), failure)
     }
 }
 
-/// The rows of one take under its name, and what went wrong.
-type Graded = (Option<(String, Vec<Row>)>, Option<Failure>);
+/// A take under its name with its attempts, and what went wrong.
+type Graded = (Option<(String, Vec<Drawn>)>, Option<Failure>);
 
 fn beside(path: &Path, error: &AskedError) -> Failure {
     format!("{}: its sidecar asks for what is not known: {error}", path.display()).into()
 }
 
-/// The whole take through the settled loop.
-fn hear(take: &mut Take, wishes: impl Wishes + Send, emit: &mut dyn FnMut(Attempt)) -> Option<Failure> {
+/// The whole take through the settled loop, and each attempt's curve where it is drawn.
+fn hear(take: &mut Take, wishes: impl Wishes + Send, draws: bool) -> (Vec<(Attempt, Curve)>, Option<Failure>) {
+    let (rate, a4) = (take.sound.rate(), take.settings.a4.value);
+    let mut curves = draws.then(|| GradedCurves::new(rate, a4));
     let own = OwnSound::of(&take.sidecar);
-    own.begin_take(take.sound.rate());
-    let mut settled = SettledLoop::new(take.sound.rate(), take.settings.a4.value, own.hushed(wishes));
+    own.begin_take(rate);
+    let mut settled = SettledLoop::new(rate, a4, own.hushed(wishes));
+    let mut heard = Vec::new();
+    let mut keep = |attempt: Attempt, curves: Option<&GradedCurves>| {
+        let curve = curves.map(|curves| curves.of(&attempt)).unwrap_or_default();
+        heard.push((attempt, curve));
+    };
     let broke_off = loop {
         match take.sound.hear() {
-            Ok(Next::Block(block)) => settled.hear(&block, emit),
+            Ok(Next::Block(block)) => {
+                if let Some(curves) = &mut curves {
+                    curves.hear(&block);
+                }
+                settled.hear(&block, &mut |attempt| keep(attempt, curves.as_ref()));
+            }
             Ok(Next::Waiting) => {}
             Ok(Next::Ended) => break None,
             Err(error) => break Some(error),
         }
     };
-    settled.finish(emit);
-    broke_off.map(Into::into)
+    if let Some(curves) = &mut curves {
+        curves.finish();
+    }
+    settled.finish(&mut |attempt| keep(attempt, curves.as_ref()));
+    (heard, broke_off.map(Into::into))
+}
+
+/// Attempts with their rows.
+fn drawn(heard: Vec<(Attempt, Curve)>, row: impl Fn(&Attempt) -> Row) -> Vec<Drawn> {
+    heard.into_iter().map(|(attempt, curve)| Drawn { row: row(&attempt), attempt, curve }).collect()
 }
 
 fn setting(take: &Take, asked: &Asked) -> Setting {

@@ -12,6 +12,7 @@ pub mod drill;
 mod failure;
 mod fretboard;
 pub mod grade;
+mod graded_curves;
 pub mod live_options;
 pub mod log;
 pub mod man;

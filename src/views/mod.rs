@@ -8,6 +8,7 @@ pub mod neck;
 pub mod neck_words;
 pub mod page;
 pub mod play;
+pub mod take_page;
 pub mod terminal;
 
 /// Columns of the terminal on standard output; `None` where that is no terminal.

@@ -82,6 +82,31 @@ impl Page {
         self.body = std::mem::replace(&mut self.body, Group::new()).add(stroke(from, to, width));
     }
 
+    /// A straight line of dashes.
+    pub fn dashes(&mut self, from: (f64, f64), to: (f64, f64), width: f64) {
+        self.body = std::mem::replace(&mut self.body, Group::new()).add(stroke(from, to, width).set("stroke-dasharray", "9 5"));
+    }
+
+    /// A straight line of dots.
+    pub fn dots(&mut self, from: (f64, f64), to: (f64, f64), width: f64) {
+        self.body = std::mem::replace(&mut self.body, Group::new()).add(stroke(from, to, width).set("stroke-dasharray", "1.5 3"));
+    }
+
+    /// A line through all points.
+    pub fn curve(&mut self, points: &[(f64, f64)], width: f64) {
+        let points: Vec<String> = points.iter().map(|(x, y)| format!("{},{}", round(*x), round(*y))).collect();
+        let line = Polyline::new().set("points", points.join(" ")).set("fill", "none").set("stroke", "black");
+        let line = line.set("stroke-width", width).set("stroke-linejoin", "round");
+        self.body = std::mem::replace(&mut self.body, Group::new()).add(line);
+    }
+
+    /// A grey ground between two corners, light enough to write on.
+    pub fn shade(&mut self, from: (f64, f64), to: (f64, f64)) {
+        let ground = Rectangle::new().set("x", round(from.0)).set("y", round(from.1));
+        let ground = ground.set("width", round(to.0 - from.0)).set("height", round(to.1 - from.1)).set("fill", "#ddd");
+        self.body = std::mem::replace(&mut self.body, Group::new()).add(ground);
+    }
+
     /// A neck, drawn to scale.
     pub fn board(&mut self, board: &Board) {
         if !board.caption.is_empty() {
