@@ -37,6 +37,27 @@ fn every_command_has_a_page_of_help() {
 }
 
 #[test]
+fn what_is_said_of_necks_and_tunes_fits_80_columns() {
+    let program = Program::new();
+    let long = "Ebm7 Abmaj7#11 Dbm7b5 C7#9 F#m11 B13 E6/9 Am(maj7)";
+    for arguments in [
+        &["neck", "--chord", "Abm7b5", "--bends"][..],
+        &["neck", "--chord", "C#13", "--triads", "--bends", "--spread", "--frets", "24"],
+        &["neck", "--chord", "Gm7", "--bends", "--bend-cents", "50,100,200,300,400"],
+        &["neck", "--chord", "Dm", "--triads", "--next", "Bbmaj7", "--left"],
+        &["chart", "--chords", long, "--triads", "--over", "5"],
+        &["chart", "--chords", long, "--triads", "--bends", "--guide", "--scales"],
+        &["chart", "anthem"],
+        &["chart", "seven"],
+    ] {
+        let ran = program.run(arguments);
+        ran.assert_succeeds();
+        let wide: Vec<&str> = ran.stdout.lines().filter(|line| line.chars().count() > 80).collect();
+        assert!(wide.is_empty() && ran.stdout.lines().count() > 5, "{arguments:?}: {wide:#?}");
+    }
+}
+
+#[test]
 fn completions_and_manual_name_every_command_and_option() {
     let program = Program::new();
     let manual = program.run(&["man"]);

@@ -97,17 +97,17 @@ pub fn bend_line(bend: &Bend) -> String {
     let notes = format!("{} to {}", bend.origin, bend.target);
     let way = match bend.way {
         Way::Push => "push",
-        Way::Either => "either way",
+        Way::Either => "either",
         Way::Pull => "pull",
     };
     let effort = bend.push.map_or_else(|| "too far".to_string(), |push| format!("{:>2.0} mm {:>2.0} N", push.mm, push.newtons));
     let (string, fret, size) = (bend.place.string, bend.place.fret, size_name(bend.cents));
-    let line = format!("{string:>6} {fret:>5}   {size:<15} {step:<11} {notes:<13} {:<5} {effort:<11} {way}", bend.ease.to_string());
+    let line = format!("{string:>6} {fret:>5}   {size:<14} {step:<10} {notes:<12} {:<5} {effort:<11} {way}", bend.ease.to_string());
     line.trim_end().to_string()
 }
 
 /// The head of a table of bends.
-pub const BEND_HEAD: &str = "string  fret   bend            degrees     notes         ease  effort      way";
+pub const BEND_HEAD: &str = "string  fret   bend           degrees    notes        ease  effort      way";
 
 /// The signs that bends have on a neck: half, whole, one and a half, two.
 #[must_use]
