@@ -76,6 +76,12 @@ impl Directories {
         self.data.join("demo.csv")
     }
 
+    /// The tables of intonation checks.
+    #[must_use]
+    pub fn intonation(&self) -> PathBuf {
+        self.data.join("intonation")
+    }
+
     /// The recorded takes.
     #[must_use]
     pub fn takes(&self) -> PathBuf {

@@ -46,7 +46,15 @@ pub struct Options {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Strings(Vec<u8>);
 
-fn strings(text: &str) -> Result<Strings, String> {
+impl Strings {
+    /// The numbers, lowest first.
+    #[must_use]
+    pub fn list(&self) -> &[u8] {
+        &self.0
+    }
+}
+
+pub(super) fn strings(text: &str) -> Result<Strings, String> {
     let wrong = || "write string numbers from 1 (the highest) to 9, for instance 1-3 or 1,2,4".to_string();
     let number = |text: &str| text.trim().parse::<u8>().ok().filter(|n| (1..=9).contains(n)).ok_or_else(wrong);
     let mut found = Vec::new();

@@ -14,9 +14,12 @@ mod fretboard;
 pub mod grade;
 mod graded_curves;
 pub mod live_options;
+pub mod intonation;
+mod listening;
 pub mod log;
 pub mod man;
 pub mod neck;
+mod open_strings;
 mod output;
 mod over_changes;
 pub mod play;
@@ -25,6 +28,7 @@ pub mod settings;
 mod start;
 mod take;
 pub mod trace;
+pub mod tune;
 
 pub use failure::{Failure, WrongUse, exit_code};
 use failure::{print, print_bytes, remark, stdout_failure};
@@ -47,6 +51,10 @@ pub enum Command {
     Drill(drill::Args),
     /// Play over the chords of a tune: bends are graded by the chord of their moment
     Play(Box<play::Args>),
+    /// Tune: which string sounds, and how far off it is
+    Tune(tune::Args),
+    /// Check the intonation at fret 12, string by string, and how far to move each saddle
+    Intonation(intonation::Args),
     /// Grade the bends of recorded takes
     Grade(grade::Args),
     /// List or export the attempts that were logged
@@ -78,6 +86,8 @@ impl Cli {
             Some(Command::Demo(args)) => args.run(),
             Some(Command::Drill(args)) => args.run(),
             Some(Command::Play(args)) => args.run(),
+            Some(Command::Tune(args)) => args.run(),
+            Some(Command::Intonation(args)) => args.run(),
             Some(Command::Grade(args)) => args.run(),
             Some(Command::Log(args)) => args.run(),
             Some(Command::Neck(args)) => args.run(),

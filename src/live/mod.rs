@@ -8,6 +8,7 @@
 //! ```
 
 pub mod analysis;
+pub mod checking;
 pub mod clock;
 pub mod clocks;
 pub mod ears;
@@ -25,4 +26,6 @@ pub mod session;
 pub mod settled;
 pub mod signals;
 pub mod speaker;
+pub mod steady_run;
+pub mod tuning;
 pub mod world;

@@ -55,6 +55,11 @@ pub trait View {
     /// When it cannot be shown any more.
     fn draw(&mut self) -> io::Result<()>;
 
+    /// Whether what was wanted has been heard: the run ends.
+    fn has_enough(&self) -> bool {
+        false
+    }
+
     /// Gives the terminal back before the process stops.
     fn lend(&mut self) {}
 
@@ -204,7 +209,7 @@ impl Desk<'_> {
             return Ok(());
         }
         let key = world.keys.next(LOOK)?;
-        if key == Some(Key::End) || world.signals.end_wanted() {
+        if key == Some(Key::End) || world.signals.end_wanted() || view.has_enough() {
             self.stop.store(true, Ordering::Relaxed);
         }
         if key == Some(Key::Stop) || world.signals.stop_wanted() {

@@ -3,6 +3,7 @@
 pub mod attempts;
 pub mod cell;
 mod graded;
+pub mod intonation;
 pub mod log;
 pub mod neck;
 mod played_at;

@@ -12,6 +12,7 @@ mod movement;
 mod note;
 mod shape;
 pub mod statistics;
+pub mod steady;
 mod steps;
 mod trust;
 mod vibrato;

@@ -20,6 +20,7 @@ pub mod partials;
 pub mod path;
 pub mod settled;
 pub mod smooth;
+pub mod sustained;
 
 use crate::units::{FrameTime, SampleRate};
 

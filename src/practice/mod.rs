@@ -7,6 +7,8 @@ pub mod click;
 pub mod drone;
 pub mod play;
 pub mod pulse;
+pub mod intonation;
 pub mod tour;
+pub mod tuner;
 
 pub use asked::{AskedError, SIZES, Wanted, bend_size};

@@ -33,6 +33,7 @@ pub mod path;
 pub mod placed;
 pub mod roman;
 pub mod route;
+pub mod saddle;
 mod scale;
 pub mod strings;
 pub mod triad;

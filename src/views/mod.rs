@@ -2,6 +2,7 @@
 
 pub mod chart;
 pub mod chart_page;
+pub mod intonation;
 pub mod letters;
 pub mod live;
 pub mod neck;
@@ -10,6 +11,7 @@ pub mod page;
 pub mod play;
 pub mod take_page;
 pub mod terminal;
+pub mod tune;
 
 /// Columns of the terminal on standard output; `None` where that is no terminal.
 #[must_use]

@@ -1,0 +1,189 @@
+//! The tracker of sustained pitch: for tuning, from [`LOWEST_HZ`] upward.
+//!
+//! A tuned string stands still, so one long window serves all pitches: four periods of the lowest. The likeliest period is the best peak of the
+//! window's correlation (see [`super::correlation`]); nothing is remembered from one reading to the next, so an octave that was read
+//! wrong in the noise of an attack is not kept. Each partial is then read at its own place: a stiff string's twelfth lies up to a third of the
+//! fundamental's frequency above twelve times that, which a long window would not let through there. The first look, through a short
+//! window that lets it through, gives the fundamental and the stretch (`f_k / k = a + b k²`, Fletcher, JASA 36, 203, 1964, to first order in B).
+//!
+//! No reading is made of the 40 ms after a stroke, when a string is sharp and the pick still sounds, nor of what sounded before it.
+
+use super::candidates::{self, Candidates};
+use super::causal::SILENCE_DBFS;
+use super::correlation::Correlation;
+use super::detector::{HIGHEST_HZ, OCTAVE_COST};
+use super::front::Front;
+use super::partials::{PARTIALS, Partial, mean_off_hz, read, whole_periods};
+use super::{Reading, Sounding, Tracker, hop_frames};
+use crate::units::{FrameTime, SampleRate};
+use rustfft::num_complex::Complex64;
+
+/// Lowest pitch that is read, Hz: the low B of a bass (30.87 Hz), 170 cents flat.
+pub const LOWEST_HZ: f64 = 28.0;
+
+/// Length of the window, s: four periods of [`LOWEST_HZ`].
+const WINDOW_S: f64 = 0.143;
+/// Left out after a stroke, s.
+const AFTER_STROKE_S: f64 = 0.04;
+/// Hops of the other trackers from one reading to the next: 10.7 ms at 48 kHz.
+const HOPS: usize = 4;
+/// Peaks under this height are no candidates.
+const LEAST_CLARITY: f32 = 0.5;
+/// Half the window of the first look at the partials, s; 2.2 periods where that is longer.
+const FIRST_HALF_S: f64 = 0.0112;
+
+/// The tracker of the pitch of a string that rings; see the module.
+#[derive(Debug)]
+pub struct Sustained {
+    rate: SampleRate,
+    hop: usize,
+    front: Front,
+    correlation: Correlation,
+    /// Frames from the middle of the window to its end.
+    half: u64,
+    next: u64,
+}
+
+impl Sustained {
+    /// For one take.
+    #[must_use]
+    pub fn new(rate: SampleRate) -> Self {
+        candidates::prepare();
+        let front = Front::new(rate, 0.4);
+        let length = ((WINDOW_S * front.slow_rate() / 2.0).round() as usize * 2).max(16);
+        let correlation = Correlation::new(length, (front.slow_rate() / LOWEST_HZ).ceil() as usize + 2);
+        let half = (length / 2 * front.factor) as u64;
+        Self { rate, hop: HOPS * hop_frames(rate), front, correlation, half, next: 0 }
+    }
+
+    fn advance(&mut self, emit: &mut dyn FnMut(Reading)) {
+        loop {
+            let at = self.next * self.hop as u64;
+            let ready = at + self.half + self.front.slow_delay() as u64;
+            if ready >= self.front.full.end() {
+                return;
+            }
+            self.next += 1;
+            let level_dbfs = self.front.level(at, self.half);
+            let from = at.saturating_sub(self.half + self.rate.span(AFTER_STROKE_S).0);
+            let sounding = match self.period(at) {
+                _ if level_dbfs.is_none_or(|level| level < SILENCE_DBFS) => Sounding::Silent,
+                Some((hz, clarity)) if !self.front.struck_between(from, self.front.full.end()) => {
+                    Sounding::Pitched { hz: self.refined(at, hz), clarity }
+                }
+                _ => Sounding::Unpitched,
+            };
+            emit(Reading { at: FrameTime(at), ready: FrameTime(ready), level_dbfs, sounding });
+        }
+    }
+
+    /// The likeliest frequency around an instant, Hz, and its clarity.
+    fn period(&mut self, at: u64) -> Option<(f64, f32)> {
+        let slow_rate = self.front.slow_rate();
+        let n = self.correlation.length();
+        let start = (at / self.front.factor as u64).checked_sub(n as u64 / 2)?;
+        let x = self.front.slow.slice(start, n)?;
+        let mut found = Candidates::default();
+        let (from, to) = ((slow_rate / HIGHEST_HZ) as f32, (slow_rate / LOWEST_HZ) as f32);
+        found.offer_peaks(self.correlation.of(x), from, to, LEAST_CLARITY, OCTAVE_COST);
+        found.as_slice().first().map(|best| (slow_rate / f64::from(best.period), best.clarity))
+    }
+
+    fn refined(&self, at: u64, hz: f64) -> f64 {
+        let rate = self.rate.as_f64();
+        let reach = self.half.min(at);
+        let Some(x) = self.front.full.slice(at - reach, 2 * reach as usize) else { return hz };
+        let short = whole_periods(FIRST_HALF_S.max(2.2 / hz).min(reach as f64 / rate), hz) * rate;
+        let within = (short.ceil() as usize).min(reach as usize);
+        let first = read(&x[reach as usize - within..reach as usize + within], rate, hz, 0.0, short);
+        let Some((root, stretch)) = stretched(&first, hz) else { return hz };
+        let half = whole_periods(reach as f64 / rate, hz) * rate;
+        let mut partials = [Partial::default(); PARTIALS];
+        for (i, partial) in partials.iter_mut().enumerate() {
+            let k = (i + 1) as f64;
+            let place = k * (root + stretch * k * k);
+            if place < 0.46 * rate {
+                let found = read_one(x, rate, place, half);
+                *partial = Partial { off_hz: found.off_hz + (place - k * hz) as f32, ..found };
+            }
+        }
+        match mean_off_hz(&partials) {
+            // Further off than a quarter tone, the partials are another sound's.
+            Some(off) if (off / hz).abs() < 0.03 => hz + off,
+            _ => hz,
+        }
+    }
+}
+
+/// Root `a` and stretch `b` of `f_k / k = a + b k²`, fitted to the partials by their power; a string is never compressed, so `b` is at least 0.
+fn stretched(partials: &[Partial; PARTIALS], hz: f64) -> Option<(f64, f64)> {
+    let loudest = partials.iter().map(|partial| partial.power).fold(0.0, f32::max);
+    let (mut n, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (i, partial) in partials.iter().enumerate() {
+        let k = (i + 1) as f64;
+        let value = hz + f64::from(partial.off_hz) / k;
+        // Weak partials are noise; one further off than the short window reaches is another's.
+        if partial.power <= 1e-3 * loudest || (value / hz - 1.0).abs() > 0.04 {
+            continue;
+        }
+        let weight = f64::from(partial.power);
+        n += weight;
+        x += weight * k * k;
+        y += weight * value;
+        xx += weight * k.powi(4);
+        xy += weight * k * k * value;
+    }
+    if n <= 0.0 {
+        return None;
+    }
+    let spread = xx - x * x / n;
+    let slope = if spread > 1e-9 * xx { (xy - x * y / n) / spread } else { 0.0 };
+    // B of the stiffest strings is under 0.001.
+    let slope = slope.clamp(0.0, 0.0005 * hz);
+    Some(((y - slope * x) / n, slope))
+}
+
+/// One partial at `hz`, through a Hann window of `half` frames to each side of the middle of `x`; see [`read`].
+fn read_one(x: &[f32], rate: f64, hz: f64, half: f64) -> Partial {
+    let middle = x.len() / 2;
+    let within = (half.floor() as usize).min(middle);
+    let step = Complex64::from_polar(1.0, -std::f64::consts::TAU * hz / rate);
+    let mut z = Complex64::from_polar(1.0, std::f64::consts::TAU * hz / rate * within as f64);
+    let turn = Complex64::from_polar(1.0, std::f64::consts::PI / half);
+    let mut angle = Complex64::from_polar(1.0, -std::f64::consts::PI / half * within as f64);
+    let (mut sum, mut slope, mut weight) = (Complex64::default(), Complex64::default(), 0.0);
+    for &sample in &x[middle - within..middle + within] {
+        let w = 0.5 + 0.5 * angle.re;
+        let value = z * f64::from(sample);
+        sum += value * w;
+        slope -= value * (0.5 * std::f64::consts::PI / half * angle.im);
+        weight += w;
+        z *= step;
+        angle *= turn;
+    }
+    let power = sum.norm_sqr();
+    if power <= 0.0 || weight <= 0.0 {
+        return Partial::default();
+    }
+    let turning = -(slope * sum.conj()).im / power;
+    Partial { power: (power / (weight * weight)) as f32, off_hz: (turning * rate / std::f64::consts::TAU) as f32 }
+}
+
+impl Tracker for Sustained {
+    fn push(&mut self, samples: &[f32], emit: &mut dyn FnMut(Reading)) {
+        for &x in samples {
+            self.front.push(x);
+            if self.front.full.end().is_multiple_of(64) {
+                self.advance(emit);
+            }
+        }
+    }
+
+    fn lose(&mut self, frames: u64, emit: &mut dyn FnMut(Reading)) {
+        for _ in 0..frames {
+            self.push(&[0.0], emit);
+        }
+    }
+
+    fn finish(&mut self, _: &mut dyn FnMut(Reading)) {}
+}

@@ -1,0 +1,385 @@
+//! The tuner's judgement: which string sounds, how far off it is, and whether it is in tune, in words that do not flicker.
+//!
+//! Conventions (common practice, no source): a string is in tune when two averages in a row, a fifth of a second apart, lie within `within_cents` of
+//! what is wanted, are certain to that, and the attack's sharpness has gone. It stays in tune until two settled averages in a row lie more than
+//! [`LEAVES_CENTS`] outside, or one lies [`PLAINLY_OFF_CENTS`] off: picked again, it is sharp for a moment, and that is no reason to turn a peg.
+//! The number in a word changes only when the pitch has left it by more than [`STICKS_CENTS`].
+
+use crate::notes::steady::Steady;
+use crate::theory::Note;
+use std::fmt;
+
+/// In tune is left so far outside the tolerance, cents.
+pub const LEAVES_CENTS: f64 = 1.0;
+/// So far off, a string is out of tune whatever it was before, cents.
+pub const PLAINLY_OFF_CENTS: f64 = 20.0;
+/// A number stays while the pitch is this close to it, cents.
+pub const STICKS_CENTS: f64 = 0.8;
+
+/// Above and between the strings, a note further off than this is none of them, cents.
+const NO_STRING_CENTS: f64 = 350.0;
+/// A slack string may be this far under the lowest pitch, cents.
+const SLACK_CENTS: f64 = 1200.0;
+/// Within so many cents of a string's octave, and with no open string nearer than [`NO_OPEN_STRING_CENTS`], it is the string's harmonic at fret 12.
+const HARMONIC_CENTS: f64 = 40.0;
+const NO_OPEN_STRING_CENTS: f64 = 120.0;
+/// A note stays the string it was until another is nearer by so much.
+const CHANGES_CENTS: f64 = 60.0;
+
+/// A string to tune.
+#[derive(Clone, Debug, PartialEq)]
+pub struct OpenString {
+    /// 1 the highest.
+    pub number: u8,
+    /// As it is called.
+    pub note: Note,
+    /// The pitch that is wanted, in cents on the MIDI scale: what sounds, with capo, tuning down and its own offset.
+    pub cents: f64,
+}
+
+/// What is heard of which string.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Sounds {
+    /// The open string; its place in the list.
+    Open(usize),
+    /// Its harmonic at fret 12, an octave higher.
+    Harmonic(usize),
+    /// No string of this tuning.
+    Other,
+}
+
+impl Sounds {
+    /// Its string's place in the list.
+    #[must_use]
+    pub fn string(self) -> Option<usize> {
+        match self {
+            Self::Open(string) | Self::Harmonic(string) => Some(string),
+            Self::Other => None,
+        }
+    }
+}
+
+/// The word for the player.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TuningWord {
+    /// It may stay as it is.
+    InTune,
+    /// Within the tolerance, but not certain or not at rest yet.
+    Nearly,
+    /// So many cents too low.
+    Flat(u32),
+    /// So many cents too high.
+    Sharp(u32),
+}
+
+impl fmt::Display for TuningWord {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::InTune => f.write_str("in tune"),
+            Self::Nearly => f.write_str("nearly"),
+            Self::Flat(cents) => write!(f, "flat {cents}"),
+            Self::Sharp(cents) => write!(f, "sharp {cents}"),
+        }
+    }
+}
+
+/// What the tuner says of one average.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tuned {
+    /// Which string.
+    pub sounds: Sounds,
+    /// The nearest note of equal temperament, by its MIDI number.
+    pub nearest_midi: i32,
+    /// Cents above (positive) or under what is wanted; for [`Sounds::Other`], above or under the nearest note.
+    pub error_cents: f64,
+    /// The word.
+    pub word: TuningWord,
+    /// The average behind it.
+    pub steady: Steady,
+}
+
+/// What is known of one string.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Known {
+    in_tune: bool,
+    /// Averages in a row that speak for the other state.
+    against: u8,
+    last: Option<Tuned>,
+}
+
+/// Judges averages, one after the other.
+#[derive(Clone, Debug)]
+pub struct Tuner {
+    strings: Vec<OpenString>,
+    within_cents: f64,
+    known: Vec<Known>,
+    now: Option<Tuned>,
+}
+
+impl Tuner {
+    /// For these strings, of which there is at least one; in tune is within so many cents.
+    #[must_use]
+    pub fn new(strings: Vec<OpenString>, within_cents: f64) -> Self {
+        let known = vec![Known::default(); strings.len()];
+        Self { strings, within_cents, known, now: None }
+    }
+
+    /// The strings.
+    #[must_use]
+    pub fn strings(&self) -> &[OpenString] {
+        &self.strings
+    }
+
+    /// What was said last of a string.
+    #[must_use]
+    pub fn last(&self, string: usize) -> Option<&Tuned> {
+        self.known.get(string)?.last.as_ref()
+    }
+
+    /// What was said last.
+    #[must_use]
+    pub fn now(&self) -> Option<&Tuned> {
+        self.now.as_ref()
+    }
+
+    /// Judges the next average.
+    pub fn hear(&mut self, steady: Steady) -> Tuned {
+        let sounds = self.which(&steady);
+        let nearest_midi = (steady.cents / 100.0).round() as i32;
+        let wanted = match sounds {
+            Sounds::Open(string) => self.strings[string].cents,
+            Sounds::Harmonic(string) => self.strings[string].cents + 1200.0,
+            Sounds::Other => f64::from(nearest_midi) * 100.0,
+        };
+        let error_cents = steady.cents - wanted;
+        let before = self.now.filter(|now| now.sounds == sounds).map(|now| now.word);
+        let in_tune = sounds.string().is_some_and(|string| self.judge(string, error_cents, &steady));
+        let tuned = Tuned { sounds, nearest_midi, error_cents, word: self.word(in_tune, error_cents, before), steady };
+        if let Some(string) = sounds.string() {
+            self.known[string].last = Some(tuned);
+        }
+        self.now = Some(tuned);
+        tuned
+    }
+
+    fn which(&self, steady: &Steady) -> Sounds {
+        let distance = |string: usize| (steady.cents - self.strings[string].cents).abs();
+        let Some(nearest) = (0..self.strings.len()).min_by(|a, b| distance(*a).total_cmp(&distance(*b))) else { return Sounds::Other };
+        // In one note the string stays what it is, unless it was plainly misjudged.
+        let before = self.now.filter(|now| now.steady.note == steady.note);
+        if let Some(Sounds::Open(string)) = before.map(|now| now.sounds)
+            && distance(string) < distance(nearest) + CHANGES_CENTS
+            && distance(string) < NO_STRING_CENTS
+        {
+            return Sounds::Open(string);
+        }
+        let octave = |string: usize| (steady.cents - self.strings[string].cents - 1200.0).abs();
+        let harmonic =
+            (0..self.strings.len()).min_by(|a, b| octave(*a).total_cmp(&octave(*b))).filter(|found| octave(*found) <= HARMONIC_CENTS);
+        if let Some(string) = harmonic
+            && distance(nearest) > NO_OPEN_STRING_CENTS
+        {
+            return Sounds::Harmonic(string);
+        }
+        let lowest = self.strings.iter().map(|string| string.cents).fold(f64::INFINITY, f64::min);
+        let allowed = if steady.cents < lowest || self.strings.len() == 1 { SLACK_CENTS } else { NO_STRING_CENTS };
+        if distance(nearest) <= allowed { Sounds::Open(nearest) } else { Sounds::Other }
+    }
+
+    /// Whether the string counts as in tune now.
+    fn judge(&mut self, string: usize, error: f64, steady: &Steady) -> bool {
+        let within = self.within_cents;
+        let known = &mut self.known[string];
+        let settled = steady.has_settled();
+        let against = if known.in_tune {
+            settled && error.abs() > within + LEAVES_CENTS
+        } else {
+            settled && error.abs() <= within && steady.uncertainty_cents <= within
+        };
+        known.against = if against { known.against + 1 } else { 0 };
+        if known.against >= 2 || (known.in_tune && error.abs() > PLAINLY_OFF_CENTS) {
+            known.in_tune = !known.in_tune;
+            known.against = 0;
+        }
+        known.in_tune
+    }
+
+    fn word(&self, in_tune: bool, error: f64, before: Option<TuningWord>) -> TuningWord {
+        if in_tune {
+            return TuningWord::InTune;
+        }
+        if error.abs() <= self.within_cents {
+            return TuningWord::Nearly;
+        }
+        let kept = match before {
+            Some(TuningWord::Flat(cents)) if error < 0.0 => Some(cents),
+            Some(TuningWord::Sharp(cents)) if error > 0.0 => Some(cents),
+            _ => None,
+        };
+        let rounded = (error.abs().round() as u32).max(1);
+        let cents = kept.filter(|cents| (error.abs() - f64::from(*cents)).abs() <= STICKS_CENTS).unwrap_or(rounded);
+        if error < 0.0 { TuningWord::Flat(cents) } else { TuningWord::Sharp(cents) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::theory::Tuning;
+    use crate::units::FrameTime;
+    use proptest::prelude::*;
+
+    fn strings(tuning: &str) -> Vec<OpenString> {
+        let tuning: Tuning = tuning.parse().unwrap();
+        (1..=tuning.count())
+            .rev()
+            .map(|number| {
+                let note = tuning.open(number).unwrap();
+                OpenString { number, note, cents: f64::from(note.midi()) * 100.0 }
+            })
+            .collect()
+    }
+
+    /// A settled average of one note.
+    fn steady(note: u32, cents: f64) -> Steady {
+        Steady {
+            note,
+            at: FrameTime(0),
+            ready: FrameTime(0),
+            cents,
+            uncertainty_cents: 0.3,
+            drift_cents_per_s: 0.0,
+            stretch_s: 0.8,
+            age_s: 1.0,
+        }
+    }
+
+    fn fresh(note: u32, cents: f64) -> Steady {
+        Steady { drift_cents_per_s: -12.0, stretch_s: 0.1, age_s: 0.1, ..steady(note, cents) }
+    }
+
+    fn standard() -> Tuner {
+        Tuner::new(strings("standard"), 2.0)
+    }
+
+    /// Number of the string and the word.
+    fn said(tuner: &mut Tuner, steady: Steady) -> (Option<u8>, String) {
+        let tuned = tuner.hear(steady);
+        (tuned.sounds.string().map(|string| tuner.strings()[string].number), tuned.word.to_string())
+    }
+
+    #[test]
+    fn the_nearest_string_is_recognised_and_its_error_said() {
+        let mut tuner = standard();
+        for (note, (cents, number, word)) in (1..).zip([
+            (3993.0, 6, "flat 7"),
+            (4503.4, 5, "sharp 3"),
+            (5110.0, 4, "sharp 110"),
+            (5488.0, 3, "flat 12"),
+            (5800.0, 2, "flat 100"),
+            (6404.6, 1, "sharp 5"),
+            (3500.0, 6, "flat 500"),
+        ]) {
+            assert_eq!(said(&mut tuner, steady(note, cents)), (Some(number), word.to_owned()));
+        }
+    }
+
+    #[test]
+    fn in_tune_is_said_at_the_second_settled_average_within() {
+        let mut tuner = standard();
+        assert_eq!(said(&mut tuner, fresh(1, 4001.0)).1, "nearly");
+        assert_eq!(said(&mut tuner, steady(1, 4001.0)).1, "nearly");
+        assert_eq!(said(&mut tuner, steady(1, 4001.5)).1, "in tune");
+    }
+
+    #[test]
+    fn in_tune_stays_through_the_sharp_attack_of_the_next_pick() {
+        let mut tuner = standard();
+        said(&mut tuner, steady(1, 4000.5));
+        said(&mut tuner, steady(1, 4000.5));
+        for cents in [4012.0, 4009.0, 4006.0] {
+            assert_eq!(said(&mut tuner, fresh(2, cents)).1, "in tune");
+        }
+        assert_eq!(said(&mut tuner, steady(2, 4002.8)).1, "in tune", "within what it takes to leave");
+        assert_eq!(said(&mut tuner, steady(2, 4004.0)).1, "in tune", "once is not enough");
+        assert_eq!(said(&mut tuner, steady(2, 4004.0)).1, "sharp 4");
+    }
+
+    #[test]
+    fn a_turned_peg_is_seen_at_once() {
+        let mut tuner = standard();
+        said(&mut tuner, steady(1, 4000.5));
+        said(&mut tuner, steady(1, 4000.5));
+        assert_eq!(said(&mut tuner, fresh(1, 4025.0)).1, "sharp 25");
+    }
+
+    #[test]
+    fn an_uncertain_average_is_never_in_tune() {
+        let mut tuner = standard();
+        for _ in 0..5 {
+            assert_eq!(said(&mut tuner, Steady { uncertainty_cents: 3.0, ..steady(1, 4000.0) }).1, "nearly");
+        }
+    }
+
+    #[test]
+    fn a_number_does_not_flicker() {
+        let mut tuner = standard();
+        let words: Vec<String> =
+            [4007.4, 4007.6, 4007.4, 4007.7, 4007.9].iter().map(|cents| said(&mut tuner, steady(1, *cents)).1).collect();
+        assert_eq!(words, ["sharp 7", "sharp 7", "sharp 7", "sharp 7", "sharp 8"]);
+    }
+
+    #[test]
+    fn the_harmonic_at_fret_12_tunes_its_string() {
+        let mut tuner = standard();
+        let tuned = tuner.hear(steady(1, 5193.0));
+        assert_eq!((tuned.sounds, tuned.word), (Sounds::Harmonic(0), TuningWord::Flat(7)));
+        assert_eq!(tuner.hear(steady(2, 5100.0)).sounds, Sounds::Open(2), "a D string a semitone sharp is none");
+    }
+
+    #[test]
+    fn a_note_far_from_every_string_is_named_as_it_is() {
+        let mut tuner = standard();
+        let tuned = tuner.hear(steady(1, 6995.0));
+        assert_eq!((tuned.sounds, tuned.nearest_midi, tuned.word), (Sounds::Other, 70, TuningWord::Flat(5)));
+    }
+
+    #[test]
+    fn a_string_that_is_tuned_up_stays_itself_while_it_rings() {
+        let mut tuner = standard();
+        for cents in (5000..5290).step_by(20) {
+            assert_eq!(tuner.hear(steady(1, f64::from(cents))).sounds, Sounds::Open(2), "{cents}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn every_open_string_of_every_tuning_is_itself_within_a_quarter_tone(
+            which in 0..crate::theory::TUNINGS.len(), string in 0..9_usize, off in -49.0..49.0_f64,
+        ) {
+            let strings = strings(crate::theory::TUNINGS[which].0);
+            let string = string % strings.len();
+            let wanted = strings[string].cents;
+            let tuned = Tuner::new(strings, 2.0).hear(steady(1, wanted + off));
+            prop_assert_eq!(tuned.sounds, Sounds::Open(string));
+            prop_assert!((tuned.error_cents - off).abs() < 1e-9);
+        }
+
+        #[test]
+        fn flat_and_sharp_are_mirror_images(error in 2.1..19.0_f64) {
+            let word = |cents| standard().hear(steady(1, cents)).word;
+            let (flat, sharp) = (word(4000.0 - error), word(4000.0 + error));
+            prop_assert!(matches!((flat, sharp), (TuningWord::Flat(a), TuningWord::Sharp(b)) if a == b));
+        }
+
+        #[test]
+        fn moving_all_strings_and_the_sound_changes_no_word(offset in -300.0..300.0_f64, error in -49.0..49.0_f64) {
+            let mut moved = strings("standard");
+            moved.iter_mut().for_each(|string| string.cents += offset);
+            let here = standard().hear(steady(1, 4500.0 + error));
+            let there = Tuner::new(moved, 2.0).hear(steady(1, 4500.0 + offset + error));
+            prop_assert_eq!(here.sounds, there.sounds);
+            prop_assert!((here.error_cents - there.error_cents).abs() < 1e-9);
+        }
+    }
+}
