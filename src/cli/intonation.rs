@@ -108,7 +108,8 @@ impl Args {
             Some(file) => keep_as(file, &csv)?,
             None => {}
         }
-        let text = [table(check), vec![String::new()], advice(check)].concat().join("\n");
+        let legend = "Cents against equal temperament; s is the spread of the readings; off is pressed minus right, ± give or take.".to_owned();
+        let text = [table(check), vec![legend, String::new()], advice(check)].concat().join("\n");
         print(&format!("\n{text}\nThis table is kept in {}\n", kept.display()))
     }
 }

@@ -4,13 +4,14 @@
 //!
 //! - A note begins with a stroke (the tracker reads no pitch around one), or where five readings in a row agree on another pitch. It ends after
 //!   [`GAP_S`] without pitch. Single readings that stray are left out.
-//! - The average is the median of a stretch that reaches from the newest reading back as far as the pitch stands still, [`LONGEST_S`] at
-//!   most: the medians of its older and its newer half, `m1` and `m2`, are at most [`STILL_CENTS`] apart, or two standard errors.
-//! - Uncertainty: `2 · 1.253 · s / √n + |m2 − m1| / 2`, at least [`LEAST_UNCERTAINTY_CENTS`]. That is two standard errors of a median (1.253 times that
-//!   of a mean, for normal scatter) and how far the pitch moved in the stretch. `s` is 1.4826 times the median distance of the readings
-//!   from their half's median, `n` the number of readings that share nothing: one each [`SHARED_S`]. What a stiff string's pitch is by
-//!   definition (see [`crate::pitch`]) is not part of it.
-//! - Drift is `(m2 − m1)` over half of the stretch, cents a second.
+//! - The average is taken over a stretch that reaches from the newest reading back as far as the pitch stands still, [`LONGEST_S`] at most: the
+//!   medians of its older and its newer half, `m1` and `m2`, are at most [`STILL_CENTS`] apart, or two standard errors of their difference.
+//! - Drift is `m2 − m1` over half of the stretch, cents a second. The average is the median of the readings, each carried along the drift to the
+//!   newest, so that it says where the string is and not where it was.
+//! - Uncertainty: `2 · 2 · 1.253 · s / √n + |m2 − m1| / 4`, at least [`LEAST_UNCERTAINTY_CENTS`]: two standard errors of a median (1.253 times that
+//!   of a mean, for normal scatter), twice as much at a line's end as in its middle, and a quarter of what the pitch moved, since no string drifts
+//!   along a line. `s` is 1.4826 times the median distance of the carried readings from their median, `n` the number of readings that share
+//!   nothing: one each [`SHARED_S`]. What a stiff string's pitch is by definition (see [`crate::pitch`]) is not part of it.
 
 use super::statistics::median;
 use crate::pitch::Reading;
@@ -181,22 +182,22 @@ impl SteadyReader {
         let lengths = std::iter::once(all).chain(LENGTHS).filter(|length| (LENGTHS[8]..=all).contains(length));
         let mut found = None;
         for length in lengths {
-            let stretch: Vec<f64> = self.readings.iter().skip(all - length).map(|reading| reading.1).collect();
-            let span = self.seconds(self.readings[all - length].0, newest.0);
-            let halves = Halves::of(&stretch)?;
-            let error = halves.standard_error(span);
+            let stretch: Vec<(f64, f64)> =
+                self.readings.iter().skip(all - length).map(|reading| (self.seconds(reading.0, newest.0), reading.1)).collect();
+            let span = stretch[0].0;
+            let line = Line::through(&stretch)?;
             found = Some(Steady {
                 note: self.notes,
                 at: newest.0,
                 ready,
-                cents: median(&stretch)?,
-                uncertainty_cents: (2.0 * error + halves.moved().abs() / 2.0).max(LEAST_UNCERTAINTY_CENTS),
-                drift_cents_per_s: if span > 0.0 { halves.moved() / (span / 2.0) } else { 0.0 },
+                cents: line.cents,
+                uncertainty_cents: (4.0 * line.error + line.moved.abs() / 4.0).max(LEAST_UNCERTAINTY_CENTS),
+                drift_cents_per_s: if span > 0.0 { line.moved / (span / 2.0) } else { 0.0 },
                 stretch_s: span,
                 age_s: self.seconds(self.began, newest.0),
             });
             // Each half has half of the readings: the error of the difference is twice that of the whole.
-            if halves.moved().abs() <= STILL_CENTS.max(4.0 * error) {
+            if line.moved.abs() <= STILL_CENTS.max(4.0 * line.error) {
                 break;
             }
         }
@@ -204,29 +205,29 @@ impl SteadyReader {
     }
 }
 
-/// The medians of a stretch's halves, and the scatter around them.
-struct Halves {
-    older: f64,
-    newer: f64,
-    scatter: f64,
+/// A robust line through a stretch.
+struct Line {
+    /// From the median of the older half to that of the newer.
+    moved: f64,
+    /// At the newest reading.
+    cents: f64,
+    /// Standard error of the median of all readings.
+    error: f64,
 }
 
-impl Halves {
-    fn of(stretch: &[f64]) -> Option<Self> {
-        let (first, second) = stretch.split_at(stretch.len() / 2);
-        let (older, newer) = (median(first)?, median(second)?);
-        let distances: Vec<f64> =
-            first.iter().map(|value| (value - older).abs()).chain(second.iter().map(|value| (value - newer).abs())).collect();
-        Some(Self { older, newer, scatter: 1.4826 * median(&distances)? })
-    }
-
-    fn moved(&self) -> f64 {
-        self.newer - self.older
-    }
-
-    /// Of the median of both halves together, which span so many seconds.
-    fn standard_error(&self, span: f64) -> f64 {
-        1.253 * self.scatter / (span / SHARED_S).max(1.0).sqrt()
+impl Line {
+    /// Through (seconds ago, cents), oldest first.
+    fn through(stretch: &[(f64, f64)]) -> Option<Self> {
+        let (older, newer) = stretch.split_at(stretch.len() / 2);
+        let middle = |part: &[(f64, f64)]| median(&part.iter().map(|reading| reading.1).collect::<Vec<_>>());
+        let moved = middle(newer)? - middle(older)?;
+        let span = stretch.first()?.0;
+        let drift = if span > 0.0 { moved / (span / 2.0) } else { 0.0 };
+        let carried: Vec<f64> = stretch.iter().map(|(ago, cents)| cents + drift * ago).collect();
+        let cents = median(&carried)?;
+        let distances: Vec<f64> = carried.iter().map(|value| (value - cents).abs()).collect();
+        let error = 1.253 * 1.4826 * median(&distances)? / (span / SHARED_S).max(1.0).sqrt();
+        Some(Self { moved, cents, error })
     }
 }
 

@@ -1,14 +1,17 @@
 //! The tracker of sustained pitch: for tuning, from [`LOWEST_HZ`] upward.
 //!
 //! A tuned string stands still, so one long window serves all pitches: four periods of the lowest. The likeliest period is the best peak of the
-//! window's correlation (see [`super::correlation`]); nothing is remembered from one reading to the next, so an octave that was read
-//! wrong in the noise of an attack is not kept. Each partial is then read at its own place: a stiff string's twelfth lies up to a third of the
-//! fundamental's frequency above twelve times that, which a long window would not let through there. The first look, through a short
-//! window that lets it through, gives the fundamental and the stretch (`f_k / k = a + b k²`, Fletcher, JASA 36, 203, 1964, to first order in B).
+//! window's correlation (see [`super::correlation`]). What a note has been for 0.3 s it stays until the next stroke, as long as the sound could be
+//! it: a tail of which only even partials are left is no octave up. An octave read wrong in the noise of an attack is not kept.
 //!
-//! No reading is made of the 40 ms after a stroke, when a string is sharp and the pick still sounds, nor of what sounded before it.
+//! Each partial is then read at its own place: a stiff string's twelfth lies up to a third of the fundamental's frequency above twelve times that,
+//! which a long window would not let through there. The first look, through a short window that lets it through, gives the fundamental and the
+//! stretch (`f_k / k = a + b k²`, Fletcher, JASA 36, 203, 1964, to first order in B).
+//!
+//! No reading is made of the 40 ms after a stroke, when a string is sharp and the pick still sounds, nor of what sounded before it. What sounds
+//! without a stroke is said only after half a second: hum is known by then.
 
-use super::candidates::{self, Candidates};
+use super::candidates::{self, Candidate, Candidates};
 use super::causal::SILENCE_DBFS;
 use super::correlation::Correlation;
 use super::detector::{HIGHEST_HZ, OCTAVE_COST};
@@ -29,6 +32,16 @@ const AFTER_STROKE_S: f64 = 0.04;
 const HOPS: usize = 4;
 /// Peaks under this height are no candidates.
 const LEAST_CLARITY: f32 = 0.5;
+/// A note that has been read alike so long is held on to, s.
+const KNOWN_S: f64 = 0.3;
+/// What was never struck is said after so long, s.
+const UNSTRUCK_S: f64 = 0.5;
+/// It is held while its candidate's rank is at most so far under the best one's.
+const HELD_RANK: f32 = 0.2;
+/// It is let go when the sound has been another for so many readings.
+const ANOTHER: u32 = 10;
+/// Readings further apart are not alike: 80 cents.
+const ALIKE: f64 = 0.8 / 12.0;
 /// Half the window of the first look at the partials, s; 2.2 periods where that is longer.
 const FIRST_HALF_S: f64 = 0.0112;
 
@@ -42,6 +55,42 @@ pub struct Sustained {
     /// Frames from the middle of the window to its end.
     half: u64,
     next: u64,
+    held: Held,
+}
+
+/// What the sounding note has been.
+#[derive(Clone, Copy, Debug, Default)]
+struct Held {
+    /// The last reading, Hz.
+    hz: Option<f64>,
+    /// Readings alike in a row.
+    alike: u32,
+    /// Readings in a row that were another note.
+    others: u32,
+    /// Whether a string was struck since it was silent.
+    struck: bool,
+}
+
+impl Held {
+    fn is_near(self, hz: f64) -> bool {
+        self.hz.is_some_and(|held| (hz / held).log2().abs() < ALIKE)
+    }
+
+    /// Takes a reading in; so many alike make a note that is held.
+    fn remember(&mut self, hz: f64, known: u32) {
+        if self.is_near(hz) {
+            *self = Self { hz: Some(hz), alike: self.alike + 1, others: 0, ..*self };
+        } else if self.alike >= known && self.others < ANOTHER {
+            self.others += 1;
+        } else {
+            *self = Self { hz: Some(hz), alike: 1, others: 0, ..*self };
+        }
+    }
+
+    /// Whether it is a note: struck, or heard alike for so many readings.
+    fn counts(self, unstruck: u32) -> bool {
+        self.struck || self.alike >= unstruck
+    }
 }
 
 impl Sustained {
@@ -53,7 +102,7 @@ impl Sustained {
         let length = ((WINDOW_S * front.slow_rate() / 2.0).round() as usize * 2).max(16);
         let correlation = Correlation::new(length, (front.slow_rate() / LOWEST_HZ).ceil() as usize + 2);
         let half = (length / 2 * front.factor) as u64;
-        Self { rate, hop: HOPS * hop_frames(rate), front, correlation, half, next: 0 }
+        Self { rate, hop: HOPS * hop_frames(rate), front, correlation, half, next: 0, held: Held::default() }
     }
 
     fn advance(&mut self, emit: &mut dyn FnMut(Reading)) {
@@ -65,16 +114,25 @@ impl Sustained {
             }
             self.next += 1;
             let level_dbfs = self.front.level(at, self.half);
+            let silent = level_dbfs.is_none_or(|level| level < SILENCE_DBFS);
             let from = at.saturating_sub(self.half + self.rate.span(AFTER_STROKE_S).0);
+            let struck = self.front.struck_between(from, self.front.full.end());
+            if silent || struck {
+                self.held = Held { struck, ..Held::default() };
+            }
             let sounding = match self.period(at) {
-                _ if level_dbfs.is_none_or(|level| level < SILENCE_DBFS) => Sounding::Silent,
-                Some((hz, clarity)) if !self.front.struck_between(from, self.front.full.end()) => {
+                _ if silent => Sounding::Silent,
+                Some((hz, clarity)) if !struck && self.held.counts(self.readings_in(UNSTRUCK_S)) => {
                     Sounding::Pitched { hz: self.refined(at, hz), clarity }
                 }
                 _ => Sounding::Unpitched,
             };
             emit(Reading { at: FrameTime(at), ready: FrameTime(ready), level_dbfs, sounding });
         }
+    }
+
+    fn readings_in(&self, seconds: f64) -> u32 {
+        (seconds * self.rate.as_f64() / self.hop as f64) as u32
     }
 
     /// The likeliest frequency around an instant, Hz, and its clarity.
@@ -86,7 +144,13 @@ impl Sustained {
         let mut found = Candidates::default();
         let (from, to) = ((slow_rate / HIGHEST_HZ) as f32, (slow_rate / LOWEST_HZ) as f32);
         found.offer_peaks(self.correlation.of(x), from, to, LEAST_CLARITY, OCTAVE_COST);
-        found.as_slice().first().map(|best| (slow_rate / f64::from(best.period), best.clarity))
+        let hz = |candidate: &Candidate| slow_rate / f64::from(candidate.period);
+        let known = self.readings_in(KNOWN_S);
+        let best = found.as_slice().first()?;
+        let held = found.as_slice().iter().find(|candidate| self.held.is_near(hz(candidate)) && candidate.rank > best.rank - HELD_RANK);
+        let chosen = held.filter(|_| self.held.alike >= known).unwrap_or(best);
+        self.held.remember(hz(chosen), known);
+        Some((hz(chosen), chosen.clarity))
     }
 
     fn refined(&self, at: u64, hz: f64) -> f64 {

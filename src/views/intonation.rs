@@ -33,7 +33,7 @@ pub fn ask(check: &Check, asked: Asked) -> String {
     let OpenString { number, note, .. } = &check.strings()[asked.string];
     let what = match asked.place {
         Place::Open => "pluck the open string and let it ring".to_owned(),
-        Place::Harmonic => "touch the string over fret 12 without pressing, pluck, let go: the harmonic".to_owned(),
+        Place::Harmonic => "touch it over fret 12 without pressing: the harmonic".to_owned(),
         Place::Fret(fret) => format!("press fret {fret} as you do when you play, and let it ring"),
     };
     format!("String {number}, {note}: {what}.")
@@ -75,7 +75,7 @@ fn place(place: Place) -> String {
 #[must_use]
 pub fn table(check: &Check) -> Vec<String> {
     let head = format!(
-        "{:<8}{:>4}{:>12}{:>14}{:>14}{:>9}{:>6}  {}",
+        "{:<8}{:>4}{:>12}{:>13}{:>12}{:>7}{:>5}  {}",
         "string", "fret", "open c", "harmonic c", "fretted c", "off c", "±", "saddle"
     );
     let rows = check.found().into_iter().map(|found| {
@@ -87,7 +87,7 @@ pub fn table(check: &Check) -> Vec<String> {
             _ => String::new(),
         };
         let line = format!(
-            "{:<8}{:>4}{:>12}{:>14}{:>14}{:>9}{:>6}  {saddle}",
+            "{:<8}{:>4}{:>12}{:>13}{:>12}{:>7}{:>5}  {saddle}",
             format!("{number} {note}"),
             found.fret,
             read(&found.open, *cents),

@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! a sentence: which string, how far off, how certain
-//!
+//! what to do
 //! large: the string's number and its note
 //!
 //! large: in tune, flat 7, sharp 3
@@ -76,13 +76,17 @@ fn sentence(page: &TunePage) -> String {
     let mut text = name(&page.tuner, tuned);
     text[..1].make_ascii_uppercase();
     let text = text.trim_end_matches(',');
-    let todo = match (tuned.sounds, tuned.word) {
+    format!("{text}: {:.1} cents {side}, give or take {uncertainty:.1}.", error.abs())
+}
+
+/// What to do, where there is something.
+fn todo(tuned: &Tuned) -> &'static str {
+    match (tuned.sounds, tuned.word) {
         (Sounds::Other, _) | (_, TuningWord::InTune | TuningWord::Nearly) => "",
-        (_, TuningWord::Flat(_)) => " Tighten it.",
+        (_, TuningWord::Flat(_)) => "Tighten it.",
         // A string that comes down to its note slips on; one that comes up to it stays. Common practice, no source.
-        (_, TuningWord::Sharp(_)) => " Loosen it to below, then come up.",
-    };
-    format!("{text}: {:.1} cents {side}, give or take {uncertainty:.1}.{todo}", error.abs())
+        (_, TuningWord::Sharp(_)) => "Loosen it to just below, then come up.",
+    }
 }
 
 /// String and note in large letters.
@@ -144,6 +148,9 @@ pub fn draw(page: &TunePage, look: Look, area: Rect, buffer: &mut Buffer) {
         match plan.word {
             Some(_) => large(&word, plan.word, own, area, buffer),
             None => text(area, area.y + 1, &word.to_uppercase(), own, buffer),
+        }
+        if plan.name.is_some() {
+            text(area, area.y + 1, todo(tuned), Style::new(), buffer);
         }
     }
     if let Some(row) = plan.strings {
