@@ -2,8 +2,9 @@
 
 use super::directories::{Directories, Environment};
 use super::listening::Listening;
+use super::live_options::{Hearing, Showing};
 use super::open_strings::OpenStrings;
-use super::settings::{Given, Settings};
+use super::settings::Given;
 use super::{Failure, WrongUse, print, print_bytes};
 use crate::live::checking::Checking;
 use crate::live::clock::{Clock, SystemClock};
@@ -50,7 +51,9 @@ pub struct Args {
     #[command(flatten)]
     strings: OpenStrings,
     #[command(flatten)]
-    listening: Listening,
+    hearing: Hearing,
+    #[command(flatten)]
+    showing: Showing,
 }
 
 fn scale_length(text: &str) -> Result<f64, String> {
@@ -63,18 +66,11 @@ impl Args {
     /// # Errors
     /// When nothing can be heard or shown, or the table cannot be kept.
     pub fn run(self) -> Result<(), Failure> {
-        let recorded = self.listening.recorded()?;
+        let recorded = self.hearing.recorded()?;
         let environment = Environment::of_process();
         let folder = Directories::of(&environment)?.intonation();
-        let flags = Given {
-            device: self.listening.device.clone(),
-            channel: self.listening.channel,
-            a4: self.strings.a4,
-            tuning: self.strings.tuning.clone(),
-            ..Given::default()
-        };
-        let take = Given { a4: recorded.a4_hz.and_then(A4::new), ..Given::default() };
-        let settings = Settings::load(&environment, flags, take)?;
+        let given = Given { tuning: self.strings.tuning.clone(), ..Given::default() };
+        let settings = self.hearing.settings(&environment, &recorded, given)?;
         let a4 = settings.a4.value;
         let strings = self.strings.wanted(&[], &settings.tuning.value, a4)?;
         if strings.is_empty() {
@@ -89,8 +85,10 @@ impl Args {
         let to_stdout = self.csv.as_deref() == Some(Path::new("-"));
         // Where the table goes to standard output, nothing else does.
         let lines: Box<dyn Write> = if to_stdout { Box::new(stderr()) } else { Box::new(stdout()) };
+        let listening =
+            Listening { name: "intonation", hearing: &self.hearing, showing: &self.showing, settings: &settings, recorded: &recorded };
         let listener = |_| Checking::new(check);
-        let (checked, broken) = self.listening.listen("intonation", &settings, &recorded, listener, lines)?;
+        let (checked, broken) = listening.listen(listener, lines)?;
         self.finish(checked.check(), a4, &folder)?;
         broken.map_or(Ok(()), |error| Err(error.into()))
     }
@@ -108,7 +106,8 @@ impl Args {
             Some(file) => keep_as(file, &csv)?,
             None => {}
         }
-        let legend = "Cents against equal temperament; s is the spread of the readings; off is pressed minus right, ± give or take.".to_owned();
+        let legend =
+            "Cents against equal temperament; s is the spread of the readings; off is pressed minus right, ± give or take.".to_owned();
         let text = [table(check), vec![legend, String::new()], advice(check)].concat().join("\n");
         print(&format!("\n{text}\nThis table is kept in {}\n", kept.display()))
     }

@@ -1,7 +1,6 @@
 //! The strings to tune or to check, from the command line.
 
 use super::fretboard::{Strings, strings};
-use super::settings::a4;
 use super::{Failure, WrongUse};
 use crate::practice::tuner::OpenString;
 use crate::theory::{Note, Tuning};
@@ -31,9 +30,6 @@ pub struct OpenStrings {
     /// Semitones that the guitar is tuned lower than its notes are called
     #[arg(long, value_name = "SEMITONES", default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=12))]
     tuned_down: u8,
-    /// The frequency of A4 in Hz, 400 to 480 [default: as recorded, else your setting, else 440]
-    #[arg(long, value_name = "HZ", value_parser = a4)]
-    pub(super) a4: Option<A4>,
 }
 
 /// Offsets as typed: string and cents.
@@ -105,7 +101,7 @@ mod tests {
     use super::*;
 
     fn options() -> OpenStrings {
-        OpenStrings { tuning: None, strings: None, string_offset: None, capo: 0, tuned_down: 0, a4: None }
+        OpenStrings { tuning: None, strings: None, string_offset: None, capo: 0, tuned_down: 0 }
     }
 
     fn cents(strings: &[OpenString]) -> Vec<(u8, f64)> {

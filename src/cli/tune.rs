@@ -2,12 +2,12 @@
 
 use super::directories::Environment;
 use super::listening::Listening;
+use super::live_options::{Hearing, Showing};
 use super::open_strings::OpenStrings;
-use super::settings::{Given, Settings};
+use super::settings::Given;
 use super::{Failure, WrongUse, print};
 use crate::live::tuning::Tuning;
 use crate::practice::tuner::Tuner;
-use crate::units::A4;
 use crate::views::tune::summary;
 use std::io::stdout;
 
@@ -43,7 +43,9 @@ pub struct Args {
     #[command(flatten)]
     strings: OpenStrings,
     #[command(flatten)]
-    listening: Listening,
+    hearing: Hearing,
+    #[command(flatten)]
+    showing: Showing,
 }
 
 fn within(text: &str) -> Result<f64, String> {
@@ -56,25 +58,20 @@ impl Args {
     /// # Errors
     /// When nothing can be heard or shown.
     pub fn run(self) -> Result<(), Failure> {
-        let recorded = self.listening.recorded()?;
-        let flags = Given {
-            device: self.listening.device.clone(),
-            channel: self.listening.channel,
-            a4: self.strings.a4,
-            tuning: self.strings.tuning.clone(),
-            ..Given::default()
-        };
-        let take = Given { a4: recorded.a4_hz.and_then(A4::new), ..Given::default() };
-        let settings = Settings::load(&Environment::of_process(), flags, take)?;
+        let recorded = self.hearing.recorded()?;
+        let given = Given { tuning: self.strings.tuning.clone(), ..Given::default() };
+        let settings = self.hearing.settings(&Environment::of_process(), &recorded, given)?;
         let a4 = settings.a4.value;
         let strings = self.strings.wanted(&self.notes, &settings.tuning.value, a4)?;
         if strings.is_empty() {
             return Err(WrongUse("no string is left to tune; see --strings".into()).into());
         }
         let tuner = Tuner::new(strings, self.within);
+        let listening =
+            Listening { name: "tune", hearing: &self.hearing, showing: &self.showing, settings: &settings, recorded: &recorded };
         let listener = |look| Tuning::new(tuner, a4, look);
-        let (tuned, broken) = self.listening.listen("tune", &settings, &recorded, listener, Box::new(stdout()))?;
-        if self.listening.is_paged() {
+        let (tuned, broken) = listening.listen(listener, Box::new(stdout()))?;
+        if self.showing.is_paged() {
             print(&summary(tuned.tuner()))?;
         }
         broken.map_or(Ok(()), |error| Err(error.into()))

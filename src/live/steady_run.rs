@@ -3,7 +3,7 @@
 //! It goes the way of every run, through source, ring and analysis thread; only the ears are others. Every reading comes to the view, in order
 //! and none dropped, so that what is said of a file does not depend on how fast it is heard.
 
-use super::analysis::Job;
+use super::analysis::{Beats, Job};
 use super::ears::{Ears, Settles};
 use super::events::Event;
 use super::session::{RING_S, View};
@@ -55,7 +55,7 @@ impl Settles for Teller {
 
 /// What such a run is asked to do, and where its readings come out. No take and no row is kept.
 #[must_use]
-pub fn job(name: &str, channel: ChannelWish, a4: A4) -> (Job, Readings) {
+pub fn job(name: &str, channel: ChannelWish, a4: A4, seconds: Option<f64>) -> (Job, Readings) {
     let (tell, readings) = unbounded();
     let ears = move |rate| {
         let _ = tell.send(Told::Take(rate));
@@ -65,10 +65,11 @@ pub fn job(name: &str, channel: ChannelWish, a4: A4) -> (Job, Readings) {
         channel,
         drill: name.to_owned(),
         asked: Asked::default(),
+        beats: Beats::default(),
         a4,
         tolerance: 0.0,
         attempts: None,
-        seconds: None,
+        seconds,
         save: None,
         ring_s: RING_S,
         largest: u64::MAX,

@@ -162,7 +162,9 @@ impl SteadyReader {
         if self.strays.len() >= ANOTHER {
             let another = std::mem::take(&mut self.strays);
             self.end();
-            another.into_iter().for_each(|reading| self.push(reading));
+            for reading in another {
+                self.push(reading);
+            }
         }
     }
 
@@ -263,7 +265,7 @@ mod tests {
         let said = heard((0..200).map(|_| Some(4000.0)));
         let at: Vec<u64> = said.iter().map(|said| if let Sustain::Steady(steady) = said { steady.at.0 / HOP } else { 0 }).collect();
         assert_eq!(at, [5, 24, 43, 62, 81, 100, 119, 138, 157, 176, 195]);
-        assert_eq!(last(&said).uncertainty_cents, LEAST_UNCERTAINTY_CENTS);
+        assert!(last(&said).uncertainty_cents <= LEAST_UNCERTAINTY_CENTS);
     }
 
     #[test]
@@ -290,7 +292,7 @@ mod tests {
     #[test]
     fn a_sharp_attack_is_not_settled_until_it_has_gone() {
         // Ten cents sharp, gone with a time constant of 0.3 s.
-        let said = heard((0..200).map(|hop| Some(4000.0 + 10.0 * (-(hop as f64) * 0.010_667 / 0.3).exp())));
+        let said = heard((0..200).map(|hop| Some(4000.0 + 10.0 * (-f64::from(hop) * 0.010_667 / 0.3).exp())));
         let Sustain::Steady(first) = said[0] else { panic!() };
         assert!(!first.has_settled() && first.drift_cents_per_s < -10.0);
         assert!(last(&said).has_settled() && (last(&said).cents - 4000.0).abs() < 0.5);

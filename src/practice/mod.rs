@@ -5,9 +5,9 @@ pub mod backing;
 pub mod beat_map;
 pub mod click;
 pub mod drone;
+pub mod intonation;
 pub mod play;
 pub mod pulse;
-pub mod intonation;
 pub mod tour;
 pub mod tuner;
 

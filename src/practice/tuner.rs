@@ -375,7 +375,9 @@ mod tests {
         #[test]
         fn moving_all_strings_and_the_sound_changes_no_word(offset in -300.0..300.0_f64, error in -49.0..49.0_f64) {
             let mut moved = strings("standard");
-            moved.iter_mut().for_each(|string| string.cents += offset);
+            for string in &mut moved {
+                string.cents += offset;
+            }
             let here = standard().hear(steady(1, 4500.0 + error));
             let there = Tuner::new(moved, 2.0).hear(steady(1, 4500.0 + offset + error));
             prop_assert_eq!(here.sounds, there.sounds);
