@@ -7,10 +7,11 @@ use super::analysis::{Beats, Job};
 use super::ears::{Ears, Settles};
 use super::events::Event;
 use super::session::{RING_S, View};
-use crate::grading::Attempt;
+use crate::grading::{Attempt, Provisional, Wish};
 use crate::logbook::Row;
 use crate::logbook::sidecar::Asked;
 use crate::notes::steady::{SteadyReader, Sustain};
+use crate::pitch::attack::AttackFinder;
 use crate::pitch::sustained::Sustained;
 use crate::pitch::{Reading, Tracker};
 use crate::sound::{Block, ChannelWish, FaultKind};
@@ -30,27 +31,43 @@ enum Told {
 /// The readings of all takes of a run.
 pub struct Readings(Receiver<Told>);
 
-/// Tracks and tells; no attempts.
-struct Teller {
+/// The tracker, which tells what it reads.
+struct Telling {
     tracker: Sustained,
     tell: Sender<Told>,
 }
 
-impl Settles for Teller {
-    fn hear(&mut self, block: &Block<'_>, _: &mut dyn FnMut(Attempt)) {
-        let Self { tracker, tell } = self;
-        // When nobody listens any more, the run is about to be stopped.
-        let mut emit = |reading| drop(tell.send(Told::Reading(reading)));
-        if block.lost_before.0 > 0 {
-            tracker.lose(block.lost_before.0, &mut emit);
-        }
-        tracker.push(block.samples, &mut emit);
+impl Telling {
+    fn tell(&mut self, emit: &mut dyn FnMut(Reading), track: impl FnOnce(&mut Sustained, &mut dyn FnMut(Reading))) {
+        let tell = &self.tell;
+        track(&mut self.tracker, &mut |reading| {
+            // When nobody listens any more, the run is about to be stopped.
+            let _ = tell.send(Told::Reading(reading));
+            emit(reading);
+        });
+    }
+}
+
+impl Tracker for Telling {
+    fn push(&mut self, samples: &[f32], emit: &mut dyn FnMut(Reading)) {
+        self.tell(emit, |tracker, emit| tracker.push(samples, emit));
     }
 
-    fn finish(&mut self, _: &mut dyn FnMut(Attempt)) {
-        let tell = &self.tell;
-        self.tracker.finish(&mut |reading| drop(tell.send(Told::Reading(reading))));
+    fn lose(&mut self, frames: u64, emit: &mut dyn FnMut(Reading)) {
+        self.tell(emit, |tracker, emit| tracker.lose(frames, emit));
     }
+
+    fn finish(&mut self, emit: &mut dyn FnMut(Reading)) {
+        self.tell(emit, |tracker, emit| tracker.finish(emit));
+    }
+}
+
+/// No bend is looked for.
+struct NoAttempts;
+
+impl Settles for NoAttempts {
+    fn hear(&mut self, _: &Block<'_>, _: &mut dyn FnMut(Attempt)) {}
+    fn finish(&mut self, _: &mut dyn FnMut(Attempt)) {}
 }
 
 /// What such a run is asked to do, and where its readings come out. No take and no row is kept.
@@ -59,7 +76,13 @@ pub fn job(name: &str, channel: ChannelWish, a4: A4, seconds: Option<f64>) -> (J
     let (tell, readings) = unbounded();
     let ears = move |rate| {
         let _ = tell.send(Told::Take(rate));
-        Ears { eye: None, settled: Box::new(Teller { tracker: Sustained::new(rate), tell: tell.clone() }) }
+        Ears {
+            causal: Box::new(Telling { tracker: Sustained::new(rate), tell: tell.clone() }),
+            attacks: AttackFinder::new(rate),
+            eye: Provisional::new(rate, a4, Box::new(Wish::default())),
+            settled: Box::new(NoAttempts),
+            own: None,
+        }
     };
     let job = Job {
         channel,
