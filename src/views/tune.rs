@@ -120,7 +120,9 @@ impl Plan {
         // Sentence, free row; free row, two rows of strings, notice.
         let Some(room) = area.height.checked_sub(6) else { return Self { name: None, word: None, strings: None } };
         let both = room.checked_sub(1).and_then(|room| letters::tallest(WIDEST, columns, room / 2));
-        let alone = letters::tallest(WIDEST, columns, room);
+        // Where the widest word does not fit, shorter ones may; a word that does not is written small.
+        let alone = letters::tallest(WIDEST, columns, room)
+            .or_else(|| (columns >= 40 && room >= letters::LEAST_ROWS).then_some(letters::LEAST_ROWS));
         let strings = Some(area.bottom() - 3);
         let top = area.y + 2;
         match (both, alone) {
