@@ -64,6 +64,7 @@ impl Scribe {
 fn attempt(number: u32) -> Attempt {
     Attempt {
         attempt: number,
+        step: None,
         span: (FrameTime(0), FrameTime(0)),
         technique: Technique::Bend,
         origin_cents: None,

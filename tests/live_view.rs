@@ -60,6 +60,7 @@ fn arrived(word: Word) -> [News; 3] {
 fn row(measures: &Measures, faults: Vec<Fault>) -> News {
     News::Graded(Box::new(Attempt {
         attempt: 1,
+        step: None,
         span: (FrameTime(480_000), FrameTime(600_000)),
         technique: Technique::BendRelease,
         origin_cents: Some(6700.0),

@@ -77,7 +77,7 @@ impl Args {
         let flags = Given { tolerance: self.tolerance, ..Given::default() };
         let settings = self.hearing.settings(&environment, &recorded, flags)?;
         let asked = self.asked();
-        let tolerance = Tolerance { cents: settings.tolerance.value, ..Tolerance::default() };
+        let tolerance = Tolerance::of_cents(settings.tolerance.value);
         let wanted = Wanted::of(&asked, tolerance).map_err(|error| WrongUse(error.to_string()))?;
         let input = self.hearing.open(&settings, &recorded)?;
         let log = self.keeping.log(&directories)?;

@@ -1,9 +1,10 @@
 //! `landfall grade TAKE...`.
 
+use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
 use super::graded_curves::{Curve, GradedCurves};
 use super::over_changes::{self, Over, fixed};
 use super::rows_out::{CsvTo, one_of};
-use super::settings::{Given, a4, channel, tolerance};
+use super::settings::{Given, a4, channel, stage_tolerance, tolerance};
 use super::take::Take;
 use super::{Failure, WrongUse, output, print, remark};
 use crate::grading::{Attempt, Technique, Tolerance, Wishes};
@@ -15,6 +16,7 @@ use crate::logbook::sidecar::{Asked, AskedTune};
 use crate::logbook::table::table;
 use crate::logbook::{Row, Setting};
 use crate::practice::beat_map::BeatMap;
+use crate::practice::drill_file::DrillFile;
 use crate::practice::{AskedError, Wanted, bend_size};
 use crate::sound::Next;
 use crate::units::A4;
@@ -80,6 +82,8 @@ pub struct Args {
     /// Add the rows to a log
     #[arg(long, value_name = "FILE")]
     log: Option<PathBuf>,
+    #[command(flatten)]
+    setting: DrillOptions,
 }
 
 impl Args {
@@ -125,7 +129,7 @@ impl Args {
     /// The rows of a take that was played over a tune.
     fn over_changes(&self, mut take: Take, asked: &Asked, tune: &AskedTune) -> Result<Graded, Failure> {
         let over = Over::of(tune)?;
-        let tolerance = Tolerance { cents: take.settings.tolerance.value, ..Tolerance::default() };
+        let tolerance = Tolerance::of_cents(take.settings.tolerance.value);
         let map = match &self.chart {
             Some(_) => BeatMap::straight(self.chart_start.unwrap_or(0.0)),
             None => over.map(&take.sidecar, None),
@@ -146,7 +150,7 @@ impl Args {
         if let Some(chart) = &self.chart {
             return over_changes::named(chart).map(|_| ());
         }
-        match Wanted::of(&self.asked(Asked::default()), Tolerance::default()) {
+        match Wanted::of(&self.asked(Asked::default())?, Tolerance::default()) {
             Err(error) => Err(WrongUse(error.to_string()).into()),
             Ok(_) => Ok(()),
         }
@@ -162,16 +166,34 @@ impl Args {
     }
 
     /// What was asked when it was recorded; options stand over it.
-    fn asked(&self, recorded: Asked) -> Asked {
+    fn asked(&self, recorded: Asked) -> Result<Asked, Failure> {
+        let drill = self.drill.as_deref().or(recorded.drill.as_deref()).filter(|name| !is_no_drill(Some(name))).map(str::to_owned);
+        if let Some(drill) = drill {
+            return self.asked_of_a_drill(&drill, recorded);
+        }
         let fixed = self.target.is_some() || self.bend.is_some();
-        Asked {
+        Ok(Asked {
             drill: self.drill.clone().or(recorded.drill).filter(|drill| drill != over_changes::DRILL),
             chord: self.chord.clone().or(recorded.chord),
             target: self.target.clone().or(recorded.target.filter(|_| !fixed)),
             bend_cents: self.bend.or(recorded.bend_cents.filter(|_| !fixed)),
             technique: self.technique.map(|technique| technique.word().to_owned()).or(recorded.technique),
-            string: recorded.string,
-            tune: recorded.tune,
+            ..recorded
+        })
+    }
+
+    /// The same for a drill: what was told while it was recorded holds as long as it is the same drill.
+    fn asked_of_a_drill(&self, drill: &str, recorded: Asked) -> Result<Asked, Failure> {
+        let also = AlsoGiven { chord: self.chord.clone(), target: self.target.clone(), bend_cents: self.bend, attempts: None };
+        if recorded.drill.as_deref() == Some(drill) {
+            let mut asked = recorded;
+            asked.parameters.extend(self.setting.given(&also)?);
+            asked.stage = self.setting.stage.map(|stage| stage.word().to_owned()).or(asked.stage);
+            return Ok(asked);
+        }
+        match self.setting.find(drill, &also)? {
+            DrillFile::One(own) => Ok(self.setting.asked(&own)),
+            DrillFile::List { .. } => Err(WrongUse(format!("{drill} is a list; name one of its drills with --drill")).into()),
         }
     }
 
@@ -182,7 +204,10 @@ impl Args {
             Ok(take) => take,
             Err(failure) => return (None, Some(failure)),
         };
-        let asked = self.asked(take.sidecar.asked.clone());
+        let asked = match self.asked(take.sidecar.asked.clone()) {
+            Ok(asked) => asked,
+            Err(failure) => return (None, Some(failure)),
+        };
         match self.tune(&asked) {
             Ok(None) => {}
             Ok(Some(tune)) => {
@@ -191,7 +216,7 @@ impl Args {
             }
             Err(failure) => return (None, Some(failure)),
         }
-        let tolerance = Tolerance { cents: take.settings.tolerance.value, ..Tolerance::default() };
+        let tolerance = stage_tolerance(&take.settings, &asked);
         let wanted = match Wanted::of(&asked, tolerance) {
             Ok(wanted) => wanted,
             Err(error) => return (None, Some(beside(path, &error))),
@@ -199,8 +224,7 @@ impl Args {
         let setting = setting(&take, &asked);
         let (heard, failure) = hear(&mut take, wanted.clone(), self.report.is_some());
         take.say_channel();
-        let row = |attempt: &Attempt| Row { degree: wanted.degree(attempt), ..Row::graded(attempt, &setting, |midi| wanted.spell(midi)) };
-        (Some((take.stem(), drawn(heard, row))), failure)
+        (Some((take.stem(), drawn(heard, |attempt: &Attempt| wanted.row(attempt, &setting)))), failure)
     }
 }
 

@@ -220,7 +220,7 @@ impl Args {
         let map = self.map(&over, &asked, &recorded, zero_s);
         let calibrated = if self.hearing.input.is_some() { recorded.calibrated } else { Some(false) };
         let notes = HeardNotes::default();
-        let tolerance = Tolerance { cents: settings.tolerance.value, ..Tolerance::default() };
+        let tolerance = Tolerance::of_cents(settings.tolerance.value);
         let score_time = fixed(map.clone());
         let uncalibrated = calibrated == Some(false);
         let wishes = over.wishes(Arc::clone(&score_time), tolerance).uncalibrated(uncalibrated).telling(notes.told());

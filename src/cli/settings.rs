@@ -4,6 +4,9 @@
 
 use super::Failure;
 use super::directories::{Directories, Environment};
+use crate::grading::Tolerance;
+use crate::logbook::sidecar::Asked;
+use crate::practice::stage::Stage;
 use crate::units::A4;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -173,6 +176,16 @@ impl Settings {
             handedness: layers.settle("handedness", flags.handedness, take.handedness, Handedness::Right, word)?,
             colours: layers.settle("colours", flags.colours, take.colours, Colours::Auto, word)?,
         })
+    }
+}
+
+/// How far off is right: what was set, else what the stage of the drill says.
+#[must_use]
+pub fn stage_tolerance(settings: &Settings, asked: &Asked) -> Tolerance {
+    let stage = asked.stage.as_deref().and_then(|stage| stage.parse::<Stage>().ok());
+    match (stage, &settings.tolerance.origin) {
+        (Some(stage), Origin::Default) => stage.numbers().tolerance,
+        _ => Tolerance::of_cents(settings.tolerance.value),
     }
 }
 

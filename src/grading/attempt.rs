@@ -8,6 +8,8 @@ use crate::units::{A4, FrameTime, SampleRate};
 pub struct Attempt {
     /// From 1 in the take.
     pub attempt: u32,
+    /// Which step of the drill it answers, from 1; `None` outside of one.
+    pub step: Option<u32>,
     /// From the attack to the end of what was measured (with the restrike), in frames of the take.
     pub span: (FrameTime, FrameTime),
     /// As played.
@@ -41,6 +43,12 @@ pub struct Attempt {
 }
 
 impl Attempt {
+    /// Whether a note was asked for that is not bent.
+    #[must_use]
+    pub fn is_plain(&self) -> bool {
+        self.bend_cents.is_some_and(|cents| cents.abs() < 1e-9)
+    }
+
     /// MIDI number of the note nearest to the origin.
     #[must_use]
     pub fn origin_midi(&self) -> Option<i32> {

@@ -54,6 +54,11 @@ faults! {
     StringOff, "string off", "The note before the bend is off by more than the tolerance: tune the string.";
     OtherTechnique, "other technique", "Another gesture was played than asked for.";
     TargetGuessed, "target guessed", "Nothing said what was wanted, and the settled pitch is over 30 cents from any note.";
+    UnevenRise, "uneven rise", "A drawn-out rise was halfway outside of 35 to 65 per cent of its time.";
+    ShakeNarrow, "shake narrow", "The vibrato is narrower than asked for.";
+    ShakeWide, "shake wide", "The vibrato is wider than asked for.";
+    ShakeSlow, "shake slow", "The vibrato is slower than asked for.";
+    ShakeFast, "shake fast", "The vibrato is faster than asked for.";
     TwoStrings, "two strings heard", "Another string sounded with the bend, and its measures could not be told.";
     Gated, "gated", "A noise gate cut the note off.";
     RangOut, "rang out", "The string died during the hold.";

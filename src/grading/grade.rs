@@ -1,6 +1,7 @@
 //! A bend as played and a wish make an attempt: measures, score and faults.
 
-use super::parts::{Judged, OVERSHOOT_FACTOR, RELEASE_FACTOR, STEADY_CENTS_PER_S, UNEVENNESS_PCT, shake_error};
+use super::grader::LONG_ENOUGH;
+use super::parts::{Judged, STEADY_CENTS_PER_S, UNEVEN_RISE, UNEVENNESS_PCT};
 use super::played::Played;
 use super::score::score;
 use super::target::{Meant, meant};
@@ -51,6 +52,7 @@ impl Case<'_> {
         let released = self.played.release.is_some();
         Attempt {
             attempt: self.attempt,
+            step: wish.step,
             span: (self.onset, self.after.end),
             technique: self.played.technique,
             origin_cents: meant.origin,
@@ -107,10 +109,21 @@ impl Case<'_> {
         }
     }
 
+    /// How far from half its time the rise was halfway, as a share of it; `None` without a rise.
+    fn unevenness(&self) -> Option<f64> {
+        let before = self.played.before?;
+        let (from, to) = (before.start, self.played.arrival.at);
+        let half = f64::midpoint(before.origin.unwrap_or(before.lowest), self.played.arrival.level);
+        let points = self.contour.cents();
+        let mut span = from.max(0.0).ceil() as usize..(to.floor().max(0.0) as usize + 1).min(points.len());
+        let at = span.find(|&i| points[i] >= half)?;
+        (to - from > 1.0).then(|| (at as f64 - from) / (to - from) - 0.5)
+    }
+
     /// What counts of it, and how.
     fn judged<'b>(&self, wish: &'b Wish, meant: &'b Meant, measures: &'b Measures) -> Judged<'b> {
         let (technique, touched) = (self.played.technique, self.played.arrival.touched_until.is_some());
-        Judged { wish, meant, measures, technique, touched }
+        Judged { wish, meant, measures, technique, touched, uneven_rise: self.unevenness() }
     }
 
     fn faults(&self, wish: &Wish, meant: &Meant, m: &Measures) -> Vec<Fault> {
@@ -124,26 +137,34 @@ impl Case<'_> {
         };
         let over = |value: Option<f64>, limit: f64| value.is_some_and(|value| value > limit);
         let shaken = m.vibrato_centre_cents.is_some();
-        let pitch = judged.pitch_error().filter(|_| !shaken);
+        let pitch = judged.pitch_error().filter(|_| !shaken || wish.parts.shake_centre > 0.0);
         add(over(pitch.map(|e| -e), tolerance), Fault::Flat);
         add(over(pitch, tolerance), Fault::Sharp);
         let settling = 1000.0 * (self.played.arrival.at - self.played.arrival.touched) * self.contour.hop_s();
-        add(settling > SETTLING_MS, Fault::SlowToSettle);
-        add(over(m.overshoot_cents, OVERSHOOT_FACTOR * wish.tolerance.cents), Fault::Overshoot);
+        // What is drawn out on purpose is never slow.
+        add(settling > SETTLING_MS && wish.parts.evenness <= 0.0, Fault::SlowToSettle);
+        add(wish.parts.evenness > 0.0 && judged.uneven_rise.is_some_and(|off| off.abs() > UNEVEN_RISE), Fault::UnevenRise);
+        add(over(m.overshoot_cents, wish.tolerance.overshoot_cents), Fault::Overshoot);
         add(self.played.corrected, Fault::Corrected);
         add(over(m.hold_drift_cents_per_s.map(|drift| -drift), STEADY_CENTS_PER_S), Fault::Sags);
         add(over(m.hold_drift_cents_per_s, STEADY_CENTS_PER_S), Fault::Climbs);
-        add(wish.hold_s.is_some_and(|wanted| m.hold_s.unwrap_or(0.0) < 0.95 * wanted), Fault::ShortHold);
+        add(wish.hold_s.is_some_and(|wanted| m.hold_s.unwrap_or(0.0) < LONG_ENOUGH * wanted), Fault::ShortHold);
         add(wish.rise_ms.is_some_and(|longest| over(m.rise_ms, longest)), Fault::SlowRise);
-        add(over(m.vibrato_centre_cents.map(|centre| shake_error(centre, m.vibrato_extent_cents)), wish.tolerance.cents), Fault::ShakeOff);
+        add(over(judged.shake_off(), wish.tolerance.cents), Fault::ShakeOff);
         add(over(m.vibrato_unevenness_pct, UNEVENNESS_PCT), Fault::ShakeUneven);
+        let asked_width = wish.shake_cents.unwrap_or((0.0, f64::INFINITY));
+        add(m.vibrato_extent_cents.is_some_and(|width| width < asked_width.0), Fault::ShakeNarrow);
+        add(over(m.vibrato_extent_cents, asked_width.1), Fault::ShakeWide);
+        let asked_rate = wish.shake_hz.unwrap_or((0.0, f64::INFINITY));
+        add(m.vibrato_rate_hz.is_some_and(|rate| rate < asked_rate.0), Fault::ShakeSlow);
+        add(over(m.vibrato_rate_hz, asked_rate.1), Fault::ShakeFast);
         add(wish.parts.shake_centre + wish.parts.shake_width > 0.0 && !shaken, Fault::NoShake);
         let asked = wish.technique;
         let wants_release = asked.is_some_and(super::Technique::is_released);
         add(wants_release && self.played.release.is_none(), Fault::NoRelease);
         let home = judged.release_error();
-        add(over(home.map(|e| -e), RELEASE_FACTOR * wish.tolerance.cents), Fault::ReleaseFlat);
-        add(over(home, RELEASE_FACTOR * wish.tolerance.cents), Fault::ReleaseSharp);
+        add(over(home.map(|e| -e), wish.tolerance.release_cents), Fault::ReleaseFlat);
+        add(over(home, wish.tolerance.release_cents), Fault::ReleaseSharp);
         add(self.played.release.is_some_and(|release| release.landing.is_none()), Fault::ReleaseLost);
         add(over(m.restrike_error_cents.map(|e| -e), wish.tolerance.cents), Fault::RestrikeFlat);
         add(over(m.restrike_error_cents, wish.tolerance.cents), Fault::RestrikeSharp);

@@ -33,6 +33,9 @@ const REPICK_GAP_S: f64 = 0.12;
 /// How fast the memory of a loud sound fades, dB a second.
 const LOUDEST_FALLS_DB_PER_S: f32 = 1.0;
 
+/// A hold is long enough from this share of what was asked for.
+pub(super) const LONG_ENOUGH: f64 = 0.95;
+
 /// What kind of trouble a stretch of sound had.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Trouble {
@@ -183,7 +186,8 @@ impl<W: Wishes> Grader<W> {
             return;
         }
         let mut found = seen.bends.clone();
-        if found.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) && seen.shape.moves.is_empty() {
+        let onset_s = note.onset.seconds(self.rate);
+        if found.is_empty() && seen.shape.moves.is_empty() && (self.wishes.wants_pre_bend(onset_s) || self.wishes.wants_plain(onset_s)) {
             found.extend(seen.held_throughout());
         }
         self.restrike(note, &seen, found.is_empty());
@@ -308,7 +312,9 @@ impl<W: Wishes> Grader<W> {
                 Trouble::Invalid => Fault::InvalidSamples,
             })
             .collect();
-        if waiting.played.release.is_none() && waiting.wish.hold_s.is_some() {
+        // A hold that was long enough may end as it likes.
+        let cut_short = waiting.wish.hold_s.is_some_and(|wanted| waiting.played.hold.seconds() < LONG_ENOUGH * wanted);
+        if waiting.played.release.is_none() && cut_short {
             heard.extend(match waiting.ending {
                 Ending::Gated => Some(Fault::Gated),
                 Ending::RangOut => Some(Fault::RangOut),

@@ -27,6 +27,7 @@ pub use fault::Fault;
 pub use grader::{Grader, Trouble};
 pub use measures::Measures;
 pub use provisional::{Glimpse, Provisional};
+pub use target::counted_error;
 pub use technique::Technique;
 pub use verdict::{Verdict, Word};
-pub use wish::{Aim, HeardNote, Parts, Seen, Target, Tolerance, Wish, Wishes};
+pub use wish::{Aim, HeardNote, Parts, Seen, Target, Telling, Told, Tolerance, Wish, Wishes};

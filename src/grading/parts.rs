@@ -3,26 +3,20 @@
 //! Factors and weights are common practice, no source.
 
 use super::score::Part;
-use super::target::Meant;
+use super::target::{Meant, counted_error};
 use super::{Measures, Technique, Wish};
 
 /// A drift that still counts as steady, cents a second.
 pub(super) const STEADY_CENTS_PER_S: f64 = 10.0;
 
-/// The release may be off by so many times the hold's tolerance (12 cents where that is 10).
-pub(super) const RELEASE_FACTOR: f64 = 1.2;
-
-/// The overshoot may reach so many times the hold's tolerance (20 cents where that is 10).
-pub(super) const OVERSHOOT_FACTOR: f64 = 2.0;
-
 /// Swings may differ by so many per cent.
 pub(super) const UNEVENNESS_PCT: f64 = 20.0;
 
-/// A top that is only touched, and bends of 300 cents and more, are right within so many times the tolerance.
-const HARD_FACTOR: f64 = 1.5;
+/// A drawn-out rise is even when it is halfway within this much of half its time, as a share of it (35 to 65 %).
+pub(super) const UNEVEN_RISE: f64 = 0.15;
 
-/// Where a quarter curl is right, cents above the origin.
-const CURL_CENTS: (f64, f64) = (25.0, 70.0);
+/// A vibrato's rate that is off by so many hertz counts like a width that is off by the tolerance.
+const RATE_OFF_HZ: f64 = 0.5;
 
 /// An attempt and what was wanted of it.
 #[derive(Clone, Copy, Debug)]
@@ -33,13 +27,17 @@ pub(super) struct Judged<'a> {
     pub technique: Technique,
     /// The top was only touched.
     pub touched: bool,
+    /// How far from half its time the rise was halfway, as a share of it; `None` without a rise.
+    pub uneven_rise: Option<f64>,
 }
 
 impl Judged<'_> {
     /// The tolerance of this attempt's pitch: a touched top and a bend of 300 cents and more are harder.
     pub fn pitch_tolerance(&self) -> f64 {
-        let hard = self.touched || self.size().is_some_and(|size| size >= 300.0);
-        self.wish.tolerance.cents * if hard { HARD_FACTOR } else { 1.0 }
+        let tolerance = &self.wish.tolerance;
+        let touched = if self.touched { tolerance.touched_cents } else { 0.0 };
+        let large = if self.size().is_some_and(|size| size >= 300.0) { tolerance.large_cents } else { 0.0 };
+        tolerance.cents.max(touched).max(large)
     }
 
     fn size(&self) -> Option<f64> {
@@ -50,16 +48,31 @@ impl Judged<'_> {
         self.size().is_some_and(|size| (size - 50.0).abs() < 1.0)
     }
 
-    /// Pitch error that counts: inside the zone of a quarter curl there is none.
+    /// Pitch error that counts. With a shake asked for, it is that of the straight part before it: the shake has parts of its own.
     pub fn pitch_error(&self) -> Option<f64> {
-        let error = self.measures.hold_error_cents?;
-        match self.size() {
-            Some(size) if self.is_curl() => {
-                let (height, (low, high)) = (error + size, CURL_CENTS);
-                Some(if height < low { height - low } else { (height - high).max(0.0) })
-            }
-            _ => Some(error),
-        }
+        let straight = self.wish.parts.shake_centre > 0.0;
+        let error = if straight { self.measures.arrival_error_cents } else { self.measures.hold_error_cents };
+        error.map(|error| counted_error(self.size(), error))
+    }
+
+    /// How far off a shake is, in cents, 0 or more. On a held bend it commonly swings down from the note and back, so its error is the centre
+    /// where that is above, else what the centre lies deeper than the half width; on a fretted note its lowest point is the fret (common practice,
+    /// no source).
+    pub fn shake_off(&self) -> Option<f64> {
+        let (centre, extent) = (self.measures.vibrato_centre_cents?, self.measures.vibrato_extent_cents.unwrap_or(0.0));
+        Some(match (self.wish.shake_from_fret, centre >= 0.0) {
+            (true, _) => (centre - extent).abs(),
+            (false, true) => centre,
+            (false, false) => (-centre - extent).max(0.0),
+        })
+    }
+
+    /// How far width and rate of the shake are outside of what was asked for, whichever is further, in units of what is still right.
+    fn shake_size(&self) -> Option<f64> {
+        let outside = |range: Option<(f64, f64)>, value: f64| range.map_or(0.0, |(low, high)| (low - value).max(value - high).max(0.0));
+        let width = outside(self.wish.shake_cents, self.measures.vibrato_extent_cents?) / self.wish.tolerance.cents;
+        let rate = self.measures.vibrato_rate_hz.map_or(0.0, |rate| outside(self.wish.shake_hz, rate) / RATE_OFF_HZ);
+        Some(width.max(rate))
     }
 
     /// Home is the fret's own pitch: the landing against the origin as played.
@@ -99,29 +112,24 @@ impl Judged<'_> {
         if let Some(longest) = wish.rise_ms {
             part(want.rise, m.rise_ms.map(|rise| (rise / longest - 1.0).max(0.0) * 2.0));
         }
+        part(want.evenness, self.uneven_rise.map(|off| off / UNEVEN_RISE));
         if !self.technique.is_pre_bend() {
-            part(want.overshoot, m.overshoot_cents.map(|over| over / (OVERSHOOT_FACTOR * cents)));
+            part(want.overshoot, m.overshoot_cents.map(|over| over / wish.tolerance.overshoot_cents));
         }
         if wish.arrival_beat_s.is_some() || wish.attack_beat_s.is_some() {
             part(want.beat, self.off_beat_ms().map(|late| late / wish.tolerance.beat_ms));
         }
         if wish.technique.is_some_and(Technique::is_released) || m.release_start_s.is_some() {
-            part(want.release, self.release_error().map(|error| error / (RELEASE_FACTOR * cents)));
+            part(want.release, self.release_error().map(|error| error / wish.tolerance.release_cents));
         }
         part(want.restrike, m.restrike_error_cents.map(|error| error / cents));
-        part(want.shake_centre, m.vibrato_centre_cents.map(|centre| shake_error(centre, m.vibrato_extent_cents) / cents));
+        part(want.shake_centre, self.shake_off().map(|off| off / cents));
         part(want.shake_evenness, m.vibrato_unevenness_pct.map(|uneven| uneven / UNEVENNESS_PCT));
-        if let Some((low, high)) = wish.shake_cents {
-            part(want.shake_width, m.vibrato_extent_cents.map(|width| (low - width).max(width - high).max(0.0) / cents));
+        if wish.shake_cents.is_some() || wish.shake_hz.is_some() {
+            part(want.shake_width, self.shake_size());
         }
         parts
     }
-}
-
-/// How far off a shake on a held bend is: it commonly swings down from the note and back, so its error is the centre where that is
-/// above, else what the centre lies deeper than the half width (common practice, no source).
-pub(super) fn shake_error(centre: f64, extent: Option<f64>) -> f64 {
-    if centre >= 0.0 { centre } else { (-centre - extent.unwrap_or(0.0)).max(0.0) }
 }
 
 #[cfg(test)]
@@ -181,7 +189,8 @@ mod tests {
         };
         let meant = Meant { origin: Some(6700.0), target: Some(6700.0 + size), degree: None, guessed: false };
         let technique = Technique::of(false, landing.is_some());
-        score(&Judged { wish: &wish(asked), meant: &meant, measures: &measures, technique, touched: false }.parts()).unwrap()
+        score(&Judged { wish: &wish(asked), meant: &meant, measures: &measures, technique, touched: false, uneven_rise: None }.parts())
+            .unwrap()
     }
 
     /// `0.8^(4/8) * 0.5^(3/8)`, worked out.

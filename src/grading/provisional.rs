@@ -5,8 +5,8 @@
 
 use super::grader::Look;
 use super::played::Played;
-use super::target::{Meant, meant};
-use super::{Attempt, Seen, Verdict, Wishes, Word};
+use super::target::{Meant, counted_error, meant};
+use super::{Attempt, Seen, Told, Verdict, Wishes, Word};
 use crate::notes::statistics::median;
 use crate::notes::{Note, NoteFinder};
 use crate::pitch::Reading;
@@ -102,6 +102,11 @@ impl Provisional {
         self.begin(at, emit);
     }
 
+    /// Something was told while the take is heard.
+    pub fn told(&mut self, told: Told) {
+        self.wishes.told(told);
+    }
+
     /// An attempt has its row: what is wanted next may be something else.
     pub fn graded(&mut self, attempt: &Attempt) {
         self.wishes.graded(attempt);
@@ -151,7 +156,9 @@ impl Provisional {
             }
             let Some(look) = Look::at(note, f32::NEG_INFINITY) else { continue };
             let mut bends = look.bends.clone();
-            if bends.is_empty() && look.shape.moves.is_empty() && self.wishes.wants_pre_bend(note.onset.seconds(self.rate)) {
+            let onset_s = note.onset.seconds(self.rate);
+            let unbent = bends.is_empty() && look.shape.moves.is_empty();
+            if unbent && (self.wishes.wants_pre_bend(onset_s) || self.wishes.wants_plain(onset_s)) {
                 bends.extend(look.held_throughout());
             }
             for (index, bend) in bends.iter().enumerate() {
@@ -255,7 +262,7 @@ impl Glance<'_> {
 
     fn words(&self, meant: &Meant, tolerance: f64) -> Verdict {
         let Some(target) = meant.target else { return Verdict::default() };
-        let arrival_error = self.played.arrival.level - target;
+        let arrival_error = counted_error(meant.size(), self.played.arrival.level - target);
         let late = self.late_level().filter(|_| self.is_let_go());
         let landing = self.played.release.and_then(|release| {
             let landed = self.over || self.ms_since(release.end?) >= HOME_MS;
@@ -264,7 +271,7 @@ impl Glance<'_> {
         let home = self.played.before.and_then(|before| before.origin).or(meant.origin);
         Verdict {
             arrival: self.has_held().then(|| Word::of_error(arrival_error, tolerance)),
-            hold: late.and_then(|late| Verdict::sank(arrival_error, late - target, tolerance)),
+            hold: late.and_then(|late| Verdict::sank(arrival_error, counted_error(meant.size(), late - target), tolerance)),
             release: landing.zip(home).map(|(landing, home)| Verdict::homecoming(landing - home, tolerance)),
         }
     }

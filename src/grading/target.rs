@@ -23,6 +23,25 @@ pub(super) struct Meant {
     pub guessed: bool,
 }
 
+/// The part of an error in cents that counts: inside the zone of a quarter curl (25 to 70 cents above the origin) there is none.
+#[must_use]
+pub fn counted_error(bend_cents: Option<f64>, error: f64) -> f64 {
+    match bend_cents {
+        Some(size) if (size - 50.0).abs() < 1.0 => {
+            let height = error + size;
+            if height < 25.0 { height - 25.0 } else { (height - 70.0).max(0.0) }
+        }
+        _ => error,
+    }
+}
+
+impl Meant {
+    /// Target minus origin.
+    pub fn size(&self) -> Option<f64> {
+        self.target.zip(self.origin).map(|(target, origin)| target - origin)
+    }
+}
+
 fn nearest_note(cents: f64) -> f64 {
     100.0 * (cents / 100.0 + 0.5).floor()
 }

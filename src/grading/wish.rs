@@ -32,11 +32,35 @@ pub struct Tolerance {
     pub cents: f64,
     /// Arrival against the beat, ms.
     pub beat_ms: f64,
+    /// Pitch of a top that is only touched, cents.
+    pub touched_cents: f64,
+    /// Pitch of a bend of 300 cents and more, cents.
+    pub large_cents: f64,
+    /// Landing of a release, cents.
+    pub release_cents: f64,
+    /// Height above the settled pitch, cents.
+    pub overshoot_cents: f64,
+}
+
+impl Tolerance {
+    /// Everything in proportion to the pitch of the hold: 15 for a large bend, 12 for a release and 20 for an overshoot and a touched top where
+    /// that is 10.
+    #[must_use]
+    pub fn of_cents(cents: f64) -> Self {
+        Self {
+            cents,
+            beat_ms: 60.0,
+            touched_cents: 2.0 * cents,
+            large_cents: 1.5 * cents,
+            release_cents: 1.2 * cents,
+            overshoot_cents: 2.0 * cents,
+        }
+    }
 }
 
 impl Default for Tolerance {
     fn default() -> Self {
-        Self { cents: 10.0, beat_ms: 60.0 }
+        Self::of_cents(10.0)
     }
 }
 
@@ -53,6 +77,8 @@ pub struct Parts {
     pub drift: f64,
     /// Time of the rise.
     pub rise: f64,
+    /// Evenness of a rise that is drawn out: halfway at half the time. Where this counts, a slow arrival is no fault.
+    pub evenness: f64,
     /// Height above the settled pitch.
     pub overshoot: f64,
     /// Arrival on the beat.
@@ -65,7 +91,7 @@ pub struct Parts {
     pub shake_centre: f64,
     /// Evenness of the vibrato.
     pub shake_evenness: f64,
-    /// Width of the vibrato.
+    /// Width and rate of the vibrato, whichever is further off.
     pub shake_width: f64,
 }
 
@@ -102,6 +128,12 @@ pub struct Wish {
     pub usual_late_ms: f64,
     /// Whether the delay of the sound card is in what is measured against the beat.
     pub uncalibrated: bool,
+    /// Wanted rate of the vibrato in hertz (low, high), where asked for.
+    pub shake_hz: Option<(f64, f64)>,
+    /// The vibrato is on a fretted note: its lowest point is home.
+    pub shake_from_fret: bool,
+    /// Which step of the drill this is, from 1; `None` outside of it.
+    pub step: Option<u32>,
     /// How far off is still right.
     pub tolerance: Tolerance,
     /// What counts in the score.
@@ -123,6 +155,9 @@ impl Default for Wish {
             shake_cents: None,
             usual_late_ms: 0.0,
             uncalibrated: false,
+            shake_hz: None,
+            shake_from_fret: false,
+            step: None,
             tolerance: Tolerance::default(),
             parts: Parts::free(),
         }
@@ -168,6 +203,28 @@ pub struct HeardNote {
     pub bent: bool,
 }
 
+/// Something that was told while a take was heard, at its instant of the take. It is kept beside the take, so that grading it again hears the same.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Told {
+    /// Seconds of the take.
+    pub at_s: f64,
+    /// What.
+    pub what: Telling,
+}
+
+/// What can be told.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Telling {
+    /// On to the next step.
+    Skip,
+    /// The last step once more.
+    Repeat,
+    /// landfall itself sounds until then (seconds of the take).
+    Sounding(f64),
+    /// The first beat of a click, and seconds from beat to beat.
+    Beats(f64),
+}
+
 /// Whoever knows what is wanted: a drill, a chart, the command line. Must answer from what is asked alone (no clock), so that
 /// a take graded later gets the same answers.
 pub trait Wishes {
@@ -178,6 +235,17 @@ pub trait Wishes {
     fn wants_pre_bend(&mut self, at_s: f64) -> bool {
         let _ = at_s;
         false
+    }
+
+    /// Whether a note that is not bent makes a row around this instant (seconds of the take).
+    fn wants_plain(&mut self, at_s: f64) -> bool {
+        let _ = at_s;
+        false
+    }
+
+    /// What was told between attempts: each once, before any attempt that begins after it is asked about.
+    fn told(&mut self, told: Told) {
+        let _ = told;
     }
 
     /// Whether a note struck at this instant (seconds of the take) may be an attempt. Not while landfall's own tones sound, and shortly after.

@@ -1,7 +1,7 @@
 //! What listens to a take: one tracker for the eye, and the settled loop for the rows.
 
 use super::own_sound::OwnSound;
-use crate::grading::{Attempt, Provisional};
+use crate::grading::{Attempt, Provisional, Told};
 use crate::pitch::Tracker;
 use crate::pitch::attack::AttackFinder;
 use crate::sound::Block;
@@ -12,6 +12,10 @@ use std::sync::Arc;
 pub trait Settles: Send {
     /// Takes the next block, which follows the one before.
     fn hear(&mut self, block: &Block<'_>, emit: &mut dyn FnMut(Attempt));
+    /// Something was told while the take is heard; it concerns what is played from then on.
+    fn told(&mut self, told: Told) {
+        let _ = told;
+    }
     /// The take has ended: hands out what is left.
     fn finish(&mut self, emit: &mut dyn FnMut(Attempt));
 }

@@ -12,10 +12,21 @@ use std::sync::Arc;
 /// Ears for each take, with the same wishes.
 #[must_use]
 pub fn ears<W: Wishes + Clone + Send + 'static>(a4: A4, wishes: W) -> MakeEars {
+    let eye = wishes.clone();
+    ears_apart(a4, wishes, move || Box::new(eye.clone()))
+}
+
+/// Ears for each take; the eye has wishes of its own, which may be asked about an attempt many times.
+#[must_use]
+pub fn ears_apart<W, E>(a4: A4, wishes: W, eye: E) -> MakeEars
+where
+    W: Wishes + Clone + Send + 'static,
+    E: Fn() -> Box<dyn Wishes + Send> + Send + 'static,
+{
     Box::new(move |rate| Ears {
         causal: Box::new(Causal::new(rate)),
         attacks: AttackFinder::new(rate),
-        eye: Provisional::new(rate, a4, Box::new(wishes.clone())),
+        eye: Provisional::new(rate, a4, eye()),
         settled: Box::new(SettledLoop::new(rate, a4, wishes.clone())),
         own: None,
     })

@@ -4,7 +4,7 @@
 //! last instant that the rows asked about, a beat lies behind the last one they looked at. So the kept take, which knows all of it from the
 //! start, gives the same rows.
 
-use crate::grading::{Attempt, Seen, Wish, Wishes};
+use crate::grading::{Attempt, Seen, Told, Wish, Wishes};
 use crate::logbook::sidecar::Sidecar;
 use crate::sound::card::TakeTime;
 use crate::units::{FrameTime, SampleRate};
@@ -241,8 +241,16 @@ impl<W: Wishes> Wishes for Hushed<W> {
         open && self.wishes.listens(at_s)
     }
 
+    fn wants_plain(&mut self, at_s: f64) -> bool {
+        self.wishes.wants_plain(at_s)
+    }
+
     fn graded(&mut self, attempt: &Attempt) {
         self.wishes.graded(attempt);
+    }
+
+    fn told(&mut self, told: Told) {
+        self.wishes.told(told);
     }
 }
 

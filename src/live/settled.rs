@@ -1,7 +1,7 @@
 //! The settled loop: from samples to attempts. A live run and a graded take go through this one, so they cannot differ.
 
 use super::ears::Settles;
-use crate::grading::{Attempt, Grader, Trouble, Wishes};
+use crate::grading::{Attempt, Grader, Told, Trouble, Wishes};
 use crate::pitch::attack::{self, Attack, AttackFinder, Stage};
 use crate::pitch::settled::Settled;
 use crate::pitch::{Reading, Tracker};
@@ -78,6 +78,10 @@ impl<W: Wishes + Send> Settles for SettledLoop<W> {
         // An attack may still come for the last stretch of what was heard.
         let certain = self.heard - self.rate.span(attack::LOOK_AHEAD_S);
         self.hand_on(certain, emit);
+    }
+
+    fn told(&mut self, told: Told) {
+        self.wishes().told(told);
     }
 
     fn finish(&mut self, emit: &mut dyn FnMut(Attempt)) {

@@ -25,7 +25,9 @@
 //! not know are kept out of the way, so that a take of a newer version can still be graded; a field of the wrong kind is an error with its line.
 
 use super::{LogbookError, whole};
+use crate::grading::{Telling as What, Told};
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -102,9 +104,60 @@ pub struct Asked {
     /// The string, 1 is the highest.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub string: Option<u8>,
+    /// The player's stage.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub stage: Option<String>,
+    /// The kind of a drill of the player's own; without it, `drill` is landfall's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<String>,
+    /// What was given to the drill, by the names of its parameters.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub parameters: BTreeMap<String, String>,
+    /// What was told while it was played, in order.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub told: Vec<Telling>,
     /// The tune that was played over.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tune: Option<AskedTune>,
+}
+
+/// Something told while a take was heard.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Telling {
+    /// Seconds of the take.
+    pub at_s: f64,
+    /// `skip`, `repeat`, `sounding` or `beats`.
+    pub what: String,
+    /// For `sounding`, when it ends in seconds of the take; for `beats`, seconds from beat to beat.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value: Option<f64>,
+}
+
+impl Telling {
+    /// As it is kept.
+    #[must_use]
+    pub fn of(told: Told) -> Self {
+        let (what, value) = match told.what {
+            What::Skip => ("skip", None),
+            What::Repeat => ("repeat", None),
+            What::Sounding(until_s) => ("sounding", Some(until_s)),
+            What::Beats(beat_s) => ("beats", Some(beat_s)),
+        };
+        Self { at_s: told.at_s, what: what.to_owned(), value }
+    }
+
+    /// As it was told; `None` for a word of a newer version.
+    #[must_use]
+    pub fn told(&self) -> Option<Told> {
+        let what = match (self.what.as_str(), self.value) {
+            ("skip", _) => What::Skip,
+            ("repeat", _) => What::Repeat,
+            ("sounding", Some(until_s)) => What::Sounding(until_s),
+            ("beats", Some(beat_s)) if beat_s > 0.0 => What::Beats(beat_s),
+            _ => return None,
+        };
+        Some(Told { at_s: self.at_s, what })
+    }
 }
 
 /// A tune and how it was played.

@@ -1,9 +1,14 @@
 //! What a player asked for, as a wish for each attempt: free play, towards a chord, a note, or a size of bend.
 
+use super::course::{Course, Follower};
+use super::drills::Chosen;
+use super::parameters::{DrillError, stage};
 use super::tour::{self, Tour};
-use crate::grading::{Aim, Attempt, Parts, Seen, Target, Technique, Tolerance, Wish, Wishes};
-use crate::logbook::sidecar::Asked;
+use crate::grading::{Aim, Attempt, Parts, Seen, Target, Technique, Told, Tolerance, Wish, Wishes};
+use crate::logbook::sidecar::{Asked, Telling};
+use crate::logbook::{Row, Setting};
 use crate::theory::{Chord, Note, NoteName};
+use std::sync::Arc;
 
 /// The sizes of bends by their names, in cents.
 pub const SIZES: &[(&str, f64)] = &[("quarter", 50.0), ("half", 100.0), ("whole", 200.0), ("one-and-a-half", 300.0), ("two", 400.0)];
@@ -20,9 +25,9 @@ pub enum AskedError {
     /// No technique.
     #[error("{0}")]
     Technique(String),
-    /// No drill.
-    #[error("there is no drill {0:?}; leave it out for free play, which may be called \"free\"")]
-    Drill(String),
+    /// No drill, or not with these values.
+    #[error(transparent)]
+    Drill(#[from] DrillError),
 }
 
 /// What is wanted of every attempt of a take. Answers from what was asked alone.
@@ -33,6 +38,8 @@ pub struct Wanted {
     target: Option<Wanting>,
     /// The steps of the demonstration.
     tour: Option<Tour>,
+    /// The way through a drill.
+    course: Option<Course>,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -49,9 +56,10 @@ impl Wanted {
     /// The word that means nothing.
     pub fn of(asked: &Asked, tolerance: Tolerance) -> Result<Self, AskedError> {
         let tour = asked.drill.as_ref().filter(|drill| *drill == tour::NAME).map(|_| Tour::ballad());
-        if let Some(drill) = asked.drill.as_ref().filter(|drill| *drill != "free" && tour.is_none()) {
-            return Err(AskedError::Drill(drill.clone()));
-        }
+        let course = match asked.drill.as_ref().filter(|drill| *drill != "free" && tour.is_none()) {
+            Some(drill) => Some(course(drill, asked, tolerance)?),
+            None => None,
+        };
         let chord = asked.chord.as_deref().map(Chord::parse).transpose().map_err(|error| AskedError::Chord(error.to_string()))?;
         let target = asked.target.as_deref().map(target).transpose()?;
         let technique = asked.technique.as_deref().map(str::parse::<Technique>).transpose().map_err(AskedError::Technique)?;
@@ -61,7 +69,7 @@ impl Wanted {
             (None, None) => Aim::Nearest,
         };
         let parts = Parts { release: if technique.is_some_and(Technique::is_released) { 4.0 } else { 2.0 }, ..Parts::free() };
-        Ok(Self { wish: Wish { aim, technique, tolerance, parts, ..Wish::default() }, chord, target, tour })
+        Ok(Self { wish: Wish { aim, technique, tolerance, parts, ..Wish::default() }, chord, target, tour, course })
     }
 
     /// The name of a note: as the chord spells it, else the usual one.
@@ -85,8 +93,61 @@ impl Wanted {
     }
 }
 
+impl Wanted {
+    /// The way through the drill, where one is played.
+    #[must_use]
+    pub fn course(&self) -> Option<&Course> {
+        self.course.as_ref()
+    }
+
+    /// The same for the eye, which asks about an attempt while it sounds.
+    #[must_use]
+    pub fn for_the_eye(&self) -> Box<dyn Wishes + Send> {
+        match &self.course {
+            Some(course) => Box::new(Follower::of(course.clone())),
+            None => Box::new(self.clone()),
+        }
+    }
+
+    /// The row of an attempt: spelled as the step or the chord has it, with the place that was asked for.
+    #[must_use]
+    pub fn row(&self, attempt: &Attempt, setting: &Setting) -> Row {
+        let step = attempt.step.and_then(|step| self.course.as_ref()?.plan().steps.get(step as usize - 1));
+        let Some(step) = step else {
+            // Played beside the drill: its place and chord are not those of any step.
+            return Row { degree: self.degree(attempt), ..Row::graded(attempt, setting, |midi| self.spell(midi)) };
+        };
+        let setting = Setting {
+            step: attempt.step,
+            chord: step.chord.clone(),
+            string: step.place.map(|place| u32::from(place.string)),
+            fret: step.place.map(|place| u32::from(place.fret)),
+            ..setting.clone()
+        };
+        let spell = |midi: i32| {
+            let named = [&step.target, &step.origin].into_iter().find(|name| name.parse::<Note>().is_ok_and(|note| note.midi() == midi));
+            named.cloned().unwrap_or_else(|| self.spell(midi))
+        };
+        Row::graded(attempt, &setting, spell)
+    }
+}
+
+/// Lays a drill out as it was asked for.
+fn course(drill: &str, asked: &Asked, tolerance: Tolerance) -> Result<Course, DrillError> {
+    let chosen = match &asked.kind {
+        Some(kind) => Chosen::of_kind(drill, drill, kind, &asked.parameters)?,
+        None => Chosen::find(drill, &asked.parameters)?,
+    };
+    let plan = chosen.plan(stage(asked.stage.as_deref())?, Some(tolerance.cents))?;
+    let told: Vec<Told> = asked.told.iter().filter_map(Telling::told).collect();
+    Ok(Course::new(Arc::new(plan), &told))
+}
+
 impl Wishes for Wanted {
     fn wish(&mut self, seen: &Seen) -> Wish {
+        if let Some(course) = &mut self.course {
+            return course.wish(seen);
+        }
         if let Some(tour) = &mut self.tour {
             return Wish { tolerance: self.wish.tolerance, ..tour.wish(seen) };
         }
@@ -99,7 +160,30 @@ impl Wishes for Wanted {
     }
 
     fn wants_pre_bend(&mut self, at_s: f64) -> bool {
-        self.wish.wants_pre_bend(at_s)
+        match &mut self.course {
+            Some(course) => course.wants_pre_bend(at_s),
+            None => self.wish.wants_pre_bend(at_s),
+        }
+    }
+
+    fn wants_plain(&mut self, at_s: f64) -> bool {
+        self.course.as_mut().is_some_and(|course| course.wants_plain(at_s))
+    }
+
+    fn listens(&mut self, at_s: f64) -> bool {
+        self.course.as_mut().is_none_or(|course| course.listens(at_s))
+    }
+
+    fn graded(&mut self, attempt: &Attempt) {
+        if let Some(course) = &mut self.course {
+            course.graded(attempt);
+        }
+    }
+
+    fn told(&mut self, told: Told) {
+        if let Some(course) = &mut self.course {
+            course.told(told);
+        }
     }
 }
 

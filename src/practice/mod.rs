@@ -1,13 +1,21 @@
 //! What to play next, and where we are.
 
+pub mod advice;
 mod asked;
 pub mod backing;
 pub mod beat_map;
 pub mod click;
+pub mod course;
+pub mod drill_file;
+pub mod drills;
 pub mod drone;
+pub mod ground;
 pub mod intonation;
+pub mod parameters;
+pub mod plan;
 pub mod play;
 pub mod pulse;
+pub mod stage;
 pub mod tour;
 pub mod tuner;
 

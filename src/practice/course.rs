@@ -1,0 +1,249 @@
+//! The way through a drill: which step an attempt answers.
+//!
+//! It depends on the attempts before and on what was told between them, each at its instant of the take, and on no clock: grading the saved take
+//! again gives the same rows. Three of these run at once: the settled loop's is the authority, and its steps come with the rows; the eye's and
+//! the view's follow them ([`Follower`]).
+
+use super::advice::{Advice, Easing};
+use super::plan::{Beats, Gesture, Hear, Plan, Step};
+use crate::grading::{Attempt, Parts, Seen, Telling, Told, Tolerance, Wish, Wishes};
+use crate::theory::Note;
+use std::sync::Arc;
+
+/// landfall's own tone rings on in the room and in the string for a while, s.
+const AFTER_TONE_S: f64 = 0.2;
+
+/// Where a player is in a drill.
+#[derive(Clone, Debug)]
+pub struct Course {
+    plan: Arc<Plan>,
+    /// The step that is asked for next, from 0; the number of steps when all were played.
+    next: usize,
+    told: Vec<Told>,
+    /// Those of `told` that have moved `next`.
+    obeyed: usize,
+    /// When landfall itself sounds.
+    sounding: Vec<(f64, f64)>,
+    beats: Option<(f64, f64)>,
+    advice: Advice,
+}
+
+impl Course {
+    /// At the first step. `told` is what is known to have been told, in order: that of a recorded take.
+    #[must_use]
+    pub fn new(plan: Arc<Plan>, told: &[Told]) -> Self {
+        let mut course = Self { plan, next: 0, told: Vec::new(), obeyed: 0, sounding: Vec::new(), beats: None, advice: Advice::default() };
+        for told in told {
+            course.hear(*told);
+        }
+        course
+    }
+
+    /// The drill.
+    #[must_use]
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// What the last attempts say.
+    #[must_use]
+    pub fn advice(&self) -> &Advice {
+        &self.advice
+    }
+
+    /// The step that is asked for at an instant, and its place from 0; `None` when all were played.
+    pub fn at(&mut self, at_s: f64) -> Option<(usize, Step)> {
+        self.obey(at_s);
+        self.step(self.next).map(|step| (self.next, step))
+    }
+
+    /// A step as it is asked for now, made easier where it does not come.
+    #[must_use]
+    pub fn step(&self, index: usize) -> Option<Step> {
+        self.plan.steps.get(index).map(|step| eased(step, self.advice.easing()))
+    }
+
+    /// Whether everything was played.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        self.next >= self.plan.steps.len()
+    }
+
+    fn hear(&mut self, told: Told) {
+        match told.what {
+            Telling::Sounding(until_s) => self.sounding.push((told.at_s, until_s + AFTER_TONE_S)),
+            Telling::Beats(beat_s) => self.beats = Some((told.at_s, beat_s)),
+            Telling::Skip | Telling::Repeat => self.told.push(told),
+        }
+    }
+
+    fn obey(&mut self, until_s: f64) {
+        while let Some(told) = self.told.get(self.obeyed).filter(|told| told.at_s <= until_s) {
+            self.obeyed += 1;
+            self.next = match told.what {
+                Telling::Skip => (self.next + 1).min(self.plan.steps.len()),
+                Telling::Repeat => self.next.saturating_sub(1),
+                _ => self.next,
+            };
+        }
+    }
+
+    /// The wish for an attempt that answers step `index`, or none.
+    fn wish_of(&self, index: Option<usize>, seen: &Seen) -> Wish {
+        let noted = || Wish { parts: Parts::free(), tolerance: self.tolerance(), ..Wish::default() };
+        let step = index.and_then(|index| self.step(index).map(|step| (index, step)));
+        step.map_or_else(noted, |(index, step)| step.wish(index as u32 + 1, seen, self.beats))
+    }
+
+    fn tolerance(&self) -> Tolerance {
+        self.plan.steps.first().map(|step| step.tolerance).unwrap_or_default()
+    }
+
+    /// Takes up the place that a row came from.
+    fn follow(&mut self, attempt: &Attempt) {
+        if let (Some(step), Some(onset)) = (attempt.step, attempt.measures.onset_s) {
+            self.obeyed = self.told.partition_point(|told| told.at_s <= onset);
+            self.next = step as usize;
+        }
+        self.learn(attempt);
+    }
+
+    fn learn(&mut self, attempt: &Attempt) {
+        if let Some(step) = attempt.step.and_then(|step| self.plan.steps.get(step as usize - 1)) {
+            self.advice.attempt(attempt, step);
+        }
+    }
+
+    fn is_quiet(&self, at_s: f64) -> bool {
+        !self.sounding.iter().any(|(from, to)| (*from..*to).contains(&at_s))
+    }
+
+    fn asks(&mut self, at_s: f64, what: impl Fn(&Step) -> bool) -> bool {
+        self.at(at_s).is_some_and(|(_, step)| what(&step))
+    }
+}
+
+/// A step made easier: first the note to reach is heard, then the bend is smaller, then there is more time for it.
+fn eased(step: &Step, easing: Easing) -> Step {
+    let mut step = step.clone();
+    if easing >= Easing::Hear && step.hear == Hear::Nothing {
+        step.hear = Hear::Target;
+    }
+    // Half a step smaller; what was a note stays one.
+    if easing >= Easing::Smaller && step.bend_cents >= 200.0 && step.place.is_some() {
+        step.bend_cents -= 100.0;
+        step.target = Note::usual((step.target_cents() / 100.0).round() as i32).to_string();
+        step.degree = None;
+    }
+    if easing >= Easing::Slower {
+        step.rise_ms = step.rise_ms.map(|ms| 1.5 * ms);
+        step.beats = step.beats.map(|beats| Beats { tempo: 0.8 * beats.tempo, ..beats });
+    }
+    step
+}
+
+/// The authority: each attempt is asked about once, in order.
+impl Wishes for Course {
+    fn wish(&mut self, seen: &Seen) -> Wish {
+        let meant = self.at(seen.onset_s).filter(|(_, step)| step.is_meant_by(seen)).map(|(index, _)| index);
+        let wish = self.wish_of(meant, seen);
+        self.next += usize::from(meant.is_some());
+        wish
+    }
+
+    fn wants_pre_bend(&mut self, at_s: f64) -> bool {
+        self.asks(at_s, Step::is_pre_bend)
+    }
+
+    fn wants_plain(&mut self, at_s: f64) -> bool {
+        self.asks(at_s, |step| step.gesture == Gesture::Plain)
+    }
+
+    fn listens(&mut self, at_s: f64) -> bool {
+        self.is_quiet(at_s)
+    }
+
+    fn graded(&mut self, attempt: &Attempt) {
+        self.learn(attempt);
+    }
+
+    fn told(&mut self, told: Told) {
+        self.hear(told);
+    }
+}
+
+/// The eye's and the view's: told of rows, it goes where they are; an attempt may be asked about many times while it sounds.
+#[derive(Clone, Debug)]
+pub struct Follower {
+    course: Course,
+    /// Attempts seen that have no row yet: number, attack and the step that they seem to answer.
+    ahead: Vec<(u32, f64, Option<usize>)>,
+}
+
+/// An attack that was seen and one of a row are the same within this, s.
+const SAME_ATTACK_S: f64 = 0.06;
+
+impl Follower {
+    /// Behind a course.
+    #[must_use]
+    pub fn of(course: Course) -> Self {
+        Self { course, ahead: Vec::new() }
+    }
+
+    /// The course as far as rows have come.
+    #[must_use]
+    pub fn course(&self) -> &Course {
+        &self.course
+    }
+
+    /// What is asked for at an instant, what sounds or has just ended counted as played.
+    pub fn next(&mut self, at_s: f64) -> Option<(usize, Step)> {
+        self.course.obey(at_s);
+        let ahead = self.ahead.iter().filter(|(_, _, step)| step.is_some()).count();
+        let index = self.course.next + ahead;
+        self.course.step(index).map(|step| (index, step))
+    }
+
+    /// Asks the step that a note struck then answers: the one that was found when it was first seen, else the next.
+    fn asks(&mut self, at_s: f64, what: impl Fn(&Step) -> bool) -> bool {
+        let known = self.ahead.iter().find(|(_, onset, _)| (onset - at_s).abs() < SAME_ATTACK_S).map(|(_, _, step)| *step);
+        match known {
+            Some(step) => step.and_then(|index| self.course.step(index)).is_some_and(|step| what(&step)),
+            None => self.next(at_s).is_some_and(|(_, step)| what(&step)),
+        }
+    }
+}
+
+impl Wishes for Follower {
+    fn wish(&mut self, seen: &Seen) -> Wish {
+        let known = self.ahead.iter().find(|(number, ..)| *number == seen.attempt).map(|(_, _, step)| *step);
+        let step = known.unwrap_or_else(|| {
+            let step = self.next(seen.onset_s).filter(|(_, step)| step.is_meant_by(seen)).map(|(index, _)| index);
+            self.ahead.push((seen.attempt, seen.onset_s, step));
+            step
+        });
+        self.course.wish_of(step, seen)
+    }
+
+    fn wants_pre_bend(&mut self, at_s: f64) -> bool {
+        self.asks(at_s, Step::is_pre_bend)
+    }
+
+    fn wants_plain(&mut self, at_s: f64) -> bool {
+        self.asks(at_s, |step| step.gesture == Gesture::Plain)
+    }
+
+    fn listens(&mut self, at_s: f64) -> bool {
+        self.course.is_quiet(at_s)
+    }
+
+    fn graded(&mut self, attempt: &Attempt) {
+        self.course.follow(attempt);
+        let onset = attempt.measures.onset_s.unwrap_or(0.0);
+        self.ahead.retain(|(_, at_s, _)| *at_s > onset + SAME_ATTACK_S);
+    }
+
+    fn told(&mut self, told: Told) {
+        self.course.hear(told);
+    }
+}

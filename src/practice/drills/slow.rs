@@ -1,0 +1,30 @@
+//! Draw a bend out over several beats, to the top on the beat.
+
+use super::super::ground::Ground;
+use super::super::parameters::DrillError;
+use super::super::plan::Beats;
+use super::super::plan::Step;
+use super::Kind;
+use crate::grading::Parts;
+
+/// The kind.
+pub const KIND: Kind = Kind {
+    name: "slow",
+    title: "Slow bends",
+    help: "Draw a bend out over several beats, to the top on the beat",
+    trains: "Control of the whole way up: strength, and hearing every step of it.",
+    ends: "When every attempt is played.",
+    lead: "Climb evenly: halfway at half the time, the top on the beat.",
+    more: &["beats", "tempo", "hold-beats"],
+    defaults: &[("places", "3/9"), ("sizes", "whole"), ("attempts", "6"), ("hold-beats", "1")],
+    steps,
+};
+
+fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
+    let numbers = ground.numbers;
+    let beats = Beats { tempo: ground.number_or("tempo", numbers.slow_tempo), rise: Some(ground.number_or("beats", numbers.slow_beats)) };
+    let hold_s = ground.number_or("hold-beats", 1.0) * beats.beat_s();
+    let parts = Parts { pitch: 3.0, beat: 3.0, evenness: 2.0, hold: 2.0, ..Parts::default() };
+    let steps = ground.bends()?;
+    Ok(steps.into_iter().map(|step| Step { beats: Some(beats), hold_s: Some(hold_s), parts, ..step }).collect())
+}

@@ -1,0 +1,193 @@
+//! A drill laid out: every step that will be asked for, before the first note.
+
+use crate::grading::{Aim, Parts, Seen, Target, Technique, Tolerance, Wish};
+use crate::theory::Place;
+
+/// What the hands do in a step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Gesture {
+    /// A bend of one of the four kinds.
+    Bend(Technique),
+    /// A fretted note, not bent.
+    Plain,
+}
+
+/// What is heard before an attempt.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Hear {
+    /// Nothing.
+    #[default]
+    Nothing,
+    /// The note to reach, from landfall.
+    Target,
+    /// The note to reach, fretted by the player at this place.
+    Fretted(Place),
+}
+
+/// Where the beats of a step lie.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beats {
+    /// Beats a minute.
+    pub tempo: f64,
+    /// Beats from the pick to the top; `None`: the top is wanted at once, the pick on the beat.
+    pub rise: Option<f64>,
+}
+
+impl Beats {
+    /// Seconds from beat to beat.
+    #[must_use]
+    pub fn beat_s(self) -> f64 {
+        60.0 / self.tempo
+    }
+}
+
+/// What is wanted of a vibrato.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Shake {
+    /// Half width in cents, least and most.
+    pub cents: (f64, f64),
+    /// Rate in hertz, least and most.
+    pub hz: (f64, f64),
+    /// Seconds held straight before it.
+    pub straight_s: f64,
+}
+
+/// One thing to play.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step {
+    /// Where; `None`: the player finds it.
+    pub place: Option<Place>,
+    /// The fretted note's name.
+    pub origin: String,
+    /// The name of the note to reach.
+    pub target: String,
+    /// The fretted pitch, cents on the MIDI scale, as it sounds.
+    pub origin_cents: f64,
+    /// How far to bend; 0 for a plain note.
+    pub bend_cents: f64,
+    /// The chord.
+    pub chord: Option<String>,
+    /// The target's place in it.
+    pub degree: Option<String>,
+    /// What the hands do.
+    pub gesture: Gesture,
+    /// Whether the note is picked again after the release.
+    pub restrike: bool,
+    /// Seconds to hold.
+    pub hold_s: Option<f64>,
+    /// Longest rise, ms.
+    pub rise_ms: Option<f64>,
+    /// Beats.
+    pub beats: Option<Beats>,
+    /// Vibrato.
+    pub shake: Option<Shake>,
+    /// No moving pitch before the note is over.
+    pub unseen: bool,
+    /// How far is not told: the ear finds it.
+    pub by_ear: bool,
+    /// What is heard first.
+    pub hear: Hear,
+    /// What counts.
+    pub parts: Parts,
+    /// How far off is right.
+    pub tolerance: Tolerance,
+}
+
+/// A whole drill.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// As the player calls it.
+    pub name: String,
+    /// Its heading.
+    pub title: String,
+    /// What to do, in one sentence.
+    pub lead: String,
+    /// All steps, in order.
+    pub steps: Vec<Step>,
+    /// Steps in a set.
+    pub set: u32,
+    /// Seconds of rest between two sets.
+    pub rest_s: f64,
+}
+
+/// How near an attempt must be to belong to a step, cents: farther off at both ends is another note.
+const NEAR_CENTS: f64 = 80.0;
+
+/// A bend made before the pick is heard at its top alone: so much of its size may be missing.
+const SHORT_SHARE: f64 = 0.6;
+
+impl Step {
+    /// The pitch to reach, cents on the MIDI scale.
+    #[must_use]
+    pub fn target_cents(&self) -> f64 {
+        self.origin_cents + self.bend_cents
+    }
+
+    /// Whether it asks for a bend made before the pick.
+    #[must_use]
+    pub fn is_pre_bend(&self) -> bool {
+        matches!(self.gesture, Gesture::Bend(technique) if technique.is_pre_bend())
+    }
+
+    /// Whether what was seen may be meant for it; what is far off at both ends is another note.
+    #[must_use]
+    pub fn is_meant_by(&self, seen: &Seen) -> bool {
+        let held = (seen.held_cents - self.target_cents()).abs();
+        let missing = match (self.by_ear, self.gesture) {
+            (true, _) => 150.0,
+            (_, Gesture::Plain) => 60.0,
+            _ if self.is_pre_bend() => (SHORT_SHARE * self.bend_cents).min(120.0),
+            _ => NEAR_CENTS,
+        };
+        let started = seen.origin_cents.is_some_and(|origin| (origin - self.origin_cents).abs() <= NEAR_CENTS);
+        started && self.gesture != Gesture::Plain || held <= missing
+    }
+
+    /// What is wanted of an attempt that was seen. `beats` are those of a click, first beat and seconds from beat to beat; without a click the
+    /// pick is a beat.
+    #[must_use]
+    pub fn wish(&self, number: u32, seen: &Seen, beats: Option<(f64, f64)>) -> Wish {
+        let technique = match self.gesture {
+            Gesture::Bend(technique) => Some(technique),
+            Gesture::Plain => None,
+        };
+        let grid = beats.or_else(|| self.beats.map(|beats| (seen.onset_s, beats.beat_s())));
+        let nearest = |at_s: f64| grid.map(|(first, beat)| first + beat * ((at_s - first) / beat).round());
+        let rise = self.beats.and_then(|beats| beats.rise);
+        let attack = nearest(seen.onset_s).filter(|_| self.beats.is_some());
+        let arrival = attack.zip(rise).zip(grid).map(|((attack, rise), (_, beat))| attack + rise * beat);
+        Wish {
+            origin: Some(self.origin_cents),
+            aim: Aim::Pitch(Target { cents: self.target_cents(), degree: self.degree.clone() }),
+            technique,
+            arrival_beat_s: arrival.filter(|_| self.parts.beat > 0.0),
+            attack_beat_s: attack.filter(|_| beats.is_some()),
+            beat_s: grid.map(|(_, beat)| beat),
+            hold_s: self.hold_s,
+            rise_ms: self.rise_ms,
+            shake_cents: self.shake.map(|shake| shake.cents),
+            shake_hz: self.shake.map(|shake| shake.hz),
+            shake_from_fret: self.shake.is_some() && self.gesture == Gesture::Plain,
+            step: Some(number),
+            tolerance: self.tolerance,
+            parts: self.parts,
+            ..Wish::default()
+        }
+    }
+}
+
+impl Plan {
+    /// Which set a step is in, from 0, and its place there, from 0.
+    #[must_use]
+    pub fn in_set(&self, index: usize) -> (usize, usize) {
+        let set = self.set.max(1) as usize;
+        (index / set, index % set)
+    }
+
+    /// Whether a step is the first or the last of its set.
+    #[must_use]
+    pub fn is_at_an_end(&self, index: usize) -> bool {
+        let place = self.in_set(index).1;
+        place == 0 || place + 1 == self.set as usize || index + 1 == self.steps.len()
+    }
+}
