@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 mod drill_player;
+mod program;
 
 use drill_player::{Player, graded, played, scenario};
 use landfall::grading::{Fault, Verdict, Word};
@@ -10,6 +11,7 @@ use landfall::practice::drills::{Chosen, KINDS, NAMED};
 use landfall::practice::parameters::{Given, PARAMETERS};
 use landfall::practice::plan::Plan;
 use landfall::practice::stage::Stage;
+use program::Program;
 
 fn plan(name: &str, most: usize) -> Plan {
     let mut plan = Chosen::find(name, &Given::new()).unwrap().plan(Stage::Steady, None).unwrap();
@@ -133,4 +135,69 @@ fn another_note_is_noted_without_a_step_and_the_drill_waits() {
     let steps: Vec<Option<u32>> =
         graded(&plan, &played(&scenario(&stray, Player::default())), 4096).iter().map(|attempt| attempt.step).collect();
     assert_eq!(steps, [Some(1), None, Some(2)]);
+}
+
+/// A take of a drill on the disk.
+fn take(folder: &std::path::Path, plan: &Plan, player: Player) -> std::path::PathBuf {
+    let wav = folder.join("evening.wav");
+    let spec = hound::WavSpec { channels: 1, sample_rate: 48_000, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
+    let mut writer = hound::WavWriter::create(&wav, spec).unwrap();
+    played(&scenario(plan, player)).iter().for_each(|sample| writer.write_sample(*sample).unwrap());
+    writer.finalize().unwrap();
+    wav
+}
+
+/// Columns of a log from `onset_s` on, and the step.
+fn measured(csv: &str) -> Vec<String> {
+    let mut rows = csv.lines();
+    let header: Vec<&str> = rows.next().unwrap().split(',').collect();
+    let at = |name: &str| header.iter().position(|column| *column == name).unwrap();
+    let (step, onset) = (at("step"), at("onset_s"));
+    rows.map(|row| {
+        let cells: Vec<&str> = row.split(',').collect();
+        format!("{} {}", cells[step], cells[onset..].join(","))
+    })
+    .collect()
+}
+
+#[test]
+fn a_drill_heard_live_and_its_saved_take_graded_give_the_same_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    let take = take(folder.path(), &plan("endings", 4), Player { off_cents: -14.0, ..Player::default() });
+    let program = Program::new();
+    let (saved, log) = (folder.path().join("kept"), folder.path().join("live.csv"));
+    let (saved_text, log_text, take_text) = (saved.to_str().unwrap(), log.to_str().unwrap(), take.to_str().unwrap());
+    let arguments = ["drill", "endings", "--attempts", "4", "--input", take_text, "--fast", "--save", saved_text, "--log", log_text];
+    program.run(&arguments).assert_succeeds();
+    let kept =
+        std::fs::read_dir(&saved).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().is_some_and(|end| end == "wav"));
+    let graded = program.run(&["grade", "--csv", "-", kept.unwrap().to_str().unwrap()]);
+    graded.assert_succeeds();
+    let live = std::fs::read_to_string(&log).unwrap();
+    assert_eq!(measured(&live), measured(&graded.stdout));
+    assert_eq!(measured(&live).len(), 4);
+    let by_option = program.run(&["grade", "--drill", "endings", "--csv", "-", take_text]);
+    assert_eq!(measured(&by_option.stdout), measured(&live));
+}
+
+#[test]
+fn all_drills_are_listed_and_each_can_be_written_and_played_from_its_file() {
+    let program = Program::new();
+    let listed = program.run(&["drill", "--list"]);
+    listed.assert_succeeds();
+    for (name, help) in KINDS.iter().map(|kind| (kind.name, kind.help)).chain(NAMED.iter().map(|named| (named.name, named.help))) {
+        assert!(listed.stdout.lines().any(|line| line.trim_start().starts_with(&format!("{name} ")) && line.ends_with(help)), "{name}");
+    }
+    assert!(listed.stdout.lines().all(|line| line.chars().count() <= 100));
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("mine.toml");
+    let file = file.to_str().unwrap();
+    program.run(&["drill", "slow", "--set", "tempo=50", "--write", file]).assert_succeeds();
+    let again = program.run(&["drill", file, "--list"]);
+    again.assert_succeeds();
+    assert!(again.stdout.contains("now 50"), "{}", again.stdout);
+    let refused = program.run(&["drill", "slow", "--set", "tempoo=50", "--list"]);
+    assert!(refused.status == Some(2) && refused.stderr.contains("did you mean tempo?"), "{}", refused.stderr);
+    let unknown = program.run(&["drill", "holdd", "--list"]);
+    assert!(unknown.status == Some(2) && unknown.stderr.contains("did you mean hold?"), "{}", unknown.stderr);
 }

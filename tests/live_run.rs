@@ -257,6 +257,7 @@ fn run_seen(input: Input, world: World, slow: Duration, mut view: Silent, change
         a4: A4::default(),
         tolerance: 10.0,
         attempts: None,
+        last_step: None,
         seconds: None,
         save: Some(folder.path().join("takes")),
         ring_s: 12.0,

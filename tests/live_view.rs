@@ -33,6 +33,7 @@ fn asked() -> Ask {
         chord: Some("Dm".to_owned()),
         degree: Some("5".to_owned()),
         hold_s: Some(1.5),
+        ..Ask::default()
     }
 }
 

@@ -294,6 +294,7 @@ fn a_run_that_breaks_inside() {
         a4,
         tolerance: 10.0,
         attempts: None,
+        last_step: None,
         seconds: None,
         save: Some(folder.join("takes")),
         ring_s: RING_S,

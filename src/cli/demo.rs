@@ -119,6 +119,7 @@ impl Args {
             a4,
             tolerance: 10.0,
             attempts: None,
+            last_step: None,
             seconds: None,
             save: self.save.clone(),
             ring_s: RING_S,
@@ -170,6 +171,7 @@ fn ask(step: &Step) -> Ask {
         chord: Some(step.chord.clone()),
         degree: Some(step.degree.clone()),
         hold_s: None,
+        ..Ask::default()
     }
 }
 

@@ -1,30 +1,53 @@
 //! `landfall drill`: bends, live.
 
 use super::directories::{Directories, Environment};
+use super::drill_list;
+use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
-use super::settings::{Given, Settings, tolerance};
-use super::{Failure, WrongUse};
+use super::settings::{Given, Origin, Settings, stage_tolerance, tolerance};
+use super::{Failure, WrongUse, print, remark};
 use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::{Beats, Job};
+use crate::live::coaching::{Coaching, Manner};
+use crate::live::events::Event;
 use crate::live::hearing;
-use crate::live::pages::Asks;
-use crate::live::session::RING_S;
+use crate::live::pages::{Asks, Prompter};
+use crate::live::session::{Input, Outcome, RING_S, View};
 use crate::live::world::World;
-use crate::logbook::Row;
-use crate::logbook::sidecar::Asked;
+use crate::logbook::sidecar::{Asked, Sidecar};
+use crate::pitch::Reading;
+use crate::practice::check::{CHECK_S, Check};
+use crate::practice::coach::Coach;
+use crate::practice::drill_file::{self, DrillFile, OwnDrill};
+use crate::practice::hands_free::HandsFree;
+use crate::practice::parameters;
+use crate::practice::stage::Feedback;
 use crate::practice::{Wanted, bend_size};
-use crate::theory::Note;
+use crate::theory::{Note, Tuning};
+use crate::units::A4;
 use crate::views::live::Ask;
+use std::io;
+use std::path::PathBuf;
+use std::time::Duration;
 
 /// Arguments of `drill`.
 #[derive(Debug, clap::Args)]
 #[command(
     long_about = "Play, and be told at once where each bend landed, how it held and where the release came home.\n\n\
-                  Without a drill's name this is free play: bend what you like, towards the notes of --chord, to --target, by --bend, or to \
+                  With a drill's name, landfall asks for one bend after the other and says one thing to do next; --list names all drills. \
+                  Without one this is free play: bend what you like, towards the notes of --chord, to --target, by --bend, or to \
                   whatever note is nearest. Each attempt becomes a row of your log, and what you played is kept as a take. \
                   q or ctrl-C ends it; so does --attempts or --seconds. However it ends, the take is closed and every row is written.\n\n\
-                  Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain is a reason to stop.",
+                  In a drill, space, enter, page down or the right arrow go on, and page up, backspace or the left arrow ask once more: foot \
+                  switches send these.\n\n\
+                  Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain or numbness is a reason to stop, and to ask \
+                  somebody licensed to treat it.",
     after_help = "Examples:\n  landfall drill                                 whatever you bend, from the sound card\n  \
+                  landfall drill --list                          all drills, a line each\n  \
+                  landfall drill bend-and-hold --stage starting  a drill, with less asked\n  \
+                  landfall drill tone --chord Gm7 --position 8   bends to the tones of Gm7 around fret 8\n  \
+                  landfall drill slow --write my.toml            the drill as a file to change\n  \
+                  landfall drill my.toml                         a drill or a practice list of your own\n  \
                   landfall drill --chord Gm7 --attempts 10       ten bends into the notes of Gm7\n  \
                   landfall drill --bend whole --tolerance 7      whole steps, strictly\n  \
                   landfall drill --device USB --channel 2        the second input of the interface\n  \
@@ -33,9 +56,15 @@ use crate::views::live::Ask;
                   2 for a command line that cannot be meant."
 )]
 pub struct Args {
-    /// The drill; left out, or `free`: free play
+    /// The drill: a name of --list, or a file of your own; left out, or `free`: free play
     #[arg(value_name = "DRILL")]
     drill: Option<String>,
+    /// List all drills, or say what the named one takes
+    #[arg(long)]
+    list: bool,
+    /// Write the drill, as it is set, to a file of your own
+    #[arg(long, value_name = "FILE", requires = "drill")]
+    write: Option<PathBuf>,
     /// The chord that bends should land in, such as Gm7
     #[arg(long, value_name = "CHORD")]
     chord: Option<String>,
@@ -54,9 +83,26 @@ pub struct Args {
     /// The string that you bend, 1 the highest; noted in each row
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=12))]
     string: Option<u8>,
-    /// End after so many attempts
+    /// End after so many attempts; in a drill, how many there are
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     attempts: Option<u32>,
+    /// The moving pitch: live, after the note, or faded, less as it gets better [default: by stage]
+    #[arg(long, value_name = "WHEN", value_parser = str::parse::<Feedback>)]
+    feedback: Option<Feedback>,
+    /// Say short, in or over (down, space, up) before the verdict is shown
+    #[arg(long, conflicts_with = "plain")]
+    guess: bool,
+    /// Heed signs between attempts: the lowest string twice, once more; the next one twice, on; three muted taps, the end
+    #[arg(long)]
+    hands_free: bool,
+    /// End after so many minutes; a list begins no drill later
+    #[arg(long, value_name = "MINUTES", value_parser = minutes)]
+    minutes: Option<f64>,
+    /// Begin a drill without the ten seconds for level, hum, gate and tuning
+    #[arg(long)]
+    no_check: bool,
+    #[command(flatten)]
+    setting: DrillOptions,
     #[command(flatten)]
     showing: Showing,
     #[command(flatten)]
@@ -65,34 +111,180 @@ pub struct Args {
     keeping: Keeping,
 }
 
+fn minutes(text: &str) -> Result<f64, String> {
+    text.parse().ok().filter(|minutes| *minutes > 0.0 && *minutes <= 600.0).ok_or_else(|| "it is a number of minutes over 0".into())
+}
+
+/// What every run of the command needs.
+struct Table {
+    environment: Environment,
+    directories: Directories,
+    recorded: Sidecar,
+    settings: Settings,
+}
+
+/// One thing to play.
+struct Run {
+    asked: Asked,
+    wanted: Wanted,
+    tolerance: Tolerance,
+    ask: Option<Ask>,
+    coaching: Option<Coaching>,
+}
+
 impl Args {
     /// Listens until it is enough.
     ///
     /// # Errors
     /// When nothing can be heard, or a take or a row could not be kept.
-    pub fn run(self) -> Result<(), Failure> {
+    pub fn run(mut self) -> Result<(), Failure> {
+        let drill = self.drill.clone().filter(|name| !is_no_drill(Some(name)));
+        if self.list && drill.is_none() {
+            return drill_list::all();
+        }
         let environment = Environment::of_process();
-        let directories = Directories::of(&environment)?;
         let recorded = self.hearing.recorded()?;
-        let flags = Given { tolerance: self.tolerance, ..Given::default() };
+        let flags = Given { tolerance: self.tolerance, tuning: self.setting.tuning.clone(), ..Given::default() };
         let settings = self.hearing.settings(&environment, &recorded, flags)?;
+        if settings.tuning.origin != Origin::Default {
+            self.setting.tuning = Some(settings.tuning.value.clone());
+        }
+        let file = drill.map(|name| self.setting.find(&name, &self.also())).transpose()?;
+        if let Some(to) = &self.write {
+            return write(file.as_ref(), to, &self.setting);
+        }
+        if self.list {
+            return match &file {
+                Some(DrillFile::One(own)) => drill_list::one(&own.chosen),
+                Some(DrillFile::List { drills, .. }) => drills.iter().try_for_each(|own| drill_list::one(&own.chosen)),
+                None => Ok(()),
+            };
+        }
+        let table = Table { directories: Directories::of(&environment)?, environment, recorded, settings };
+        match file {
+            None => self.play(&table, self.free(&table)?).map(|_| ()),
+            Some(DrillFile::One(own)) => {
+                self.check(&table)?;
+                self.play(&table, self.drilled(&table, &own)?).map(|_| ())
+            }
+            Some(DrillFile::List { title, drills, rest_s, minutes }) => {
+                if self.hearing.input.is_some() {
+                    return Err(WrongUse("a list is played, not heard from a take; name one of its drills".into()).into());
+                }
+                self.check(&table)?;
+                self.play_list(&table, &title, &drills, rest_s, self.minutes.or(minutes))
+            }
+        }
+    }
+
+    fn also(&self) -> AlsoGiven {
+        AlsoGiven { chord: self.chord.clone(), target: self.target.clone(), bend_cents: self.bend, attempts: self.attempts }
+    }
+
+    fn free(&self, table: &Table) -> Result<Run, Failure> {
         let asked = self.asked();
-        let tolerance = Tolerance::of_cents(settings.tolerance.value);
+        let tolerance = stage_tolerance(&table.settings, &asked);
         let wanted = Wanted::of(&asked, tolerance).map_err(|error| WrongUse(error.to_string()))?;
-        let input = self.hearing.open(&settings, &recorded)?;
-        let log = self.keeping.log(&directories)?;
+        Ok(Run { asked, wanted, tolerance, ask: Some(self.ask()), coaching: None })
+    }
+
+    fn drilled(&self, table: &Table, own: &OwnDrill) -> Result<Run, Failure> {
+        let asked = self.setting.asked(own);
+        let tolerance = stage_tolerance(&table.settings, &asked);
+        let wanted = Wanted::of(&asked, tolerance).map_err(|error| WrongUse(error.to_string()))?;
+        let stage = parameters::stage(asked.stage.as_deref())?;
+        let own_feedback = own.chosen.given.get("feedback").and_then(|text| text.parse::<Feedback>().ok());
+        let feedback = self.feedback.or(own_feedback).unwrap_or(stage.numbers().feedback);
+        let coaching = wanted.course().map(|course| {
+            let manner = Manner { guess: self.guess, hands_free: self.hands(table), ends: !self.hearing.fast };
+            Coaching::new(Coach::new(course.clone(), feedback).titled(&own.chosen.title), manner)
+        });
+        Ok(Run { asked, wanted, tolerance, ask: None, coaching })
+    }
+
+    /// Signs are heard on the two lowest strings.
+    fn hands(&self, table: &Table) -> Option<HandsFree> {
+        let tuning = table.settings.tuning.value.parse::<Tuning>().ok().filter(|_| self.hands_free)?;
+        let low = tuning.low_to_high();
+        Some(HandsFree::new(low.first()?.cents(), low.get(1)?.cents()))
+    }
+
+    /// One run; says what it came to.
+    fn play(&self, table: &Table, run: Run) -> Result<Outcome, Failure> {
+        let input = self.hearing.open(&table.settings, &table.recorded)?;
+        let log = self.keeping.log(&table.directories)?;
         let log_path = log.path().to_owned();
-        // What is asked for stays the same for the whole run.
-        let mut ask = Some(self.ask());
+        let came_to = run.coaching.as_ref().map(Coaching::outcome);
+        let job = self.job(table, &run);
+        let Run { mut ask, coaching, .. } = run;
         let asks: Asks = Box::new(move |_, _| ask.take());
-        let job = self.job(&settings, asked, wanted, &directories);
         let mut world = World::real()?;
-        let look = Showing::look(&settings, &environment);
-        let mut view = self.showing.view(&mut world, &settings, look, self.hearing.fast, asks)?;
+        let look = Showing::look(&table.settings, &table.environment);
+        let prompter = coaching.map(|coaching| Box::new(coaching) as Box<dyn Prompter>);
+        let mut view = self.showing.view(&mut world, &table.settings, look, self.hearing.fast, asks, prompter)?;
         let outcome = live(world, input, job, Some(log), view.as_mut());
         // From here on the terminal is the shell's again.
         drop(view);
-        summary(&outcome?, &log_path)
+        let outcome = outcome?;
+        if let Some(words) = came_to.and_then(|came_to| came_to.lock().ok()?.take()) {
+            print(&words)?;
+        }
+        summary(&outcome, &log_path)?;
+        Ok(outcome)
+    }
+
+    /// The drills of a list in order, with a rest between two.
+    fn play_list(&self, table: &Table, title: &str, drills: &[OwnDrill], rest_s: f64, minutes: Option<f64>) -> Result<(), Failure> {
+        let clock = World::real()?.clock;
+        let begun = clock.now();
+        print(&format!("{title}: {} drills.\n", drills.len()))?;
+        for (index, own) in drills.iter().enumerate() {
+            if index > 0 {
+                let next = &own.chosen.title;
+                print(&format!("\nRest the hand for {rest_s:.0} s; then: {next}. ctrl-C ends.\n"))?;
+                clock.wait(Duration::from_secs_f64(rest_s));
+            }
+            let played = (clock.now().saturating_sub(begun)).as_secs_f64() / 60.0;
+            if minutes.is_some_and(|minutes| played >= minutes) {
+                return print(&format!(
+                    "{played:.0} minutes are enough for today; {} drills wait for another day.\n",
+                    drills.len() - index
+                ));
+            }
+            let run = self.drilled(table, own)?;
+            let steps = run.wanted.course().map_or(0, |course| course.plan().steps.len()) as u32;
+            // Whoever ends a drill long before its last step wants to end.
+            if self.play(table, run)?.graded * 2 < steps {
+                return Ok(());
+            }
+        }
+        Ok(())
+    }
+
+    /// Ten seconds of open strings and silence before the first drill; says what should be mended.
+    fn check(&self, table: &Table) -> Result<(), Failure> {
+        if self.no_check || self.hearing.input.is_some() {
+            return Ok(());
+        }
+        print("Ten seconds first: pick each open string once, then be still. (--no-check leaves this out.)\n")?;
+        let tuning: Tuning = table.settings.tuning.value.parse()?;
+        let free = Run {
+            asked: Asked::default(),
+            wanted: Wanted::of(&Asked::default(), Tolerance::default())?,
+            tolerance: Tolerance::default(),
+            ask: None,
+            coaching: None,
+        };
+        let job = Job { save: None, attempts: None, seconds: Some(CHECK_S), ..self.job(table, &free) };
+        let mut view = CheckView { check: Check::new(&tuning, 0), a4: table.settings.a4.value };
+        let input: Input = self.hearing.open(&table.settings, &table.recorded)?;
+        let outcome = live(World::real()?, input, job, None, &mut view)?;
+        if let Some(broken) = outcome.broken {
+            return Err(broken.into());
+        }
+        let found = view.check.findings();
+        found.iter().for_each(remark);
+        if found.is_empty() { print("Level, quiet and tuning are good.\n") } else { Ok(()) }
     }
 
     fn asked(&self) -> Asked {
@@ -113,27 +305,66 @@ impl Args {
         Ask { target, bend_cents: self.bend, technique: self.technique, chord: self.chord.clone(), ..Ask::default() }
     }
 
-    fn job(&self, settings: &Settings, asked: Asked, wanted: Wanted, directories: &Directories) -> Job {
-        let namer = wanted.clone();
+    fn job(&self, table: &Table, run: &Run) -> Job {
+        let settings = &table.settings;
+        let namer = run.wanted.clone();
+        let steps = run.wanted.course().map(|course| course.plan().steps.len() as u32);
+        let eye = run.wanted.clone();
+        let seconds = self.showing.seconds.into_iter().chain(self.minutes.map(|minutes| 60.0 * minutes)).reduce(f64::min);
         Job {
             channel: Hearing::channel(settings),
-            drill: self.drill.clone().unwrap_or_else(|| "free".into()),
-            asked,
+            drill: run.asked.drill.clone().unwrap_or_else(|| "free".into()),
+            asked: run.asked.clone(),
             beats: Beats::default(),
             a4: settings.a4.value,
-            tolerance: settings.tolerance.value,
-            attempts: self.attempts,
-            seconds: self.showing.seconds,
-            save: self.keeping.takes(directories),
+            tolerance: run.tolerance.cents,
+            attempts: self.attempts.filter(|_| steps.is_none()),
+            // With a file, there is nobody who would look at the last page.
+            last_step: steps.filter(|_| self.hearing.fast),
+            seconds,
+            save: self.keeping.takes(&table.directories),
             ring_s: RING_S,
             largest: LARGEST,
             keep_free: KEEP_FREE,
             patient: self.hearing.fast,
-            ears: hearing::ears(settings.a4.value, wanted),
-            row: Box::new(move |attempt, setting| Row {
-                degree: namer.degree(attempt),
-                ..Row::graded(attempt, setting, |midi| namer.spell(midi))
-            }),
+            ears: hearing::ears_apart(settings.a4.value, run.wanted.clone(), move || eye.for_the_eye()),
+            row: Box::new(move |attempt, setting| namer.row(attempt, setting)),
         }
     }
+}
+
+/// Hears the ten seconds before the first drill.
+struct CheckView {
+    check: Check,
+    a4: A4,
+}
+
+impl View for CheckView {
+    fn event(&mut self, _: &Event) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn reading(&mut self, reading: &Reading) {
+        let level = reading.level_dbfs.map(f64::from);
+        self.check.reading(level, reading.hz().map(|hz| self.a4.cents(hz)));
+    }
+
+    fn draw(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+/// Writes a drill to a file that is not there yet.
+fn write(file: Option<&DrillFile>, to: &PathBuf, setting: &DrillOptions) -> Result<(), Failure> {
+    let Some(DrillFile::One(own)) = file else {
+        return Err(WrongUse("--write takes the name of one drill; landfall drill --list names them".into()).into());
+    };
+    let text = drill_file::write(&own.chosen, setting.stage.or(own.stage));
+    let mut new = std::fs::OpenOptions::new()
+        .write(true)
+        .create_new(true)
+        .open(to)
+        .map_err(|error| format!("cannot write {}: {error}; name a file that is not there yet", to.display()))?;
+    io::Write::write_all(&mut new, text.as_bytes()).map_err(|error| format!("cannot write {}: {error}; make room", to.display()))?;
+    print(&format!("{} is yours to change; play it with: landfall drill {}\n", to.display(), to.display()))
 }

@@ -6,7 +6,7 @@ use super::{Failure, remark, stdout_failure};
 use crate::live::analysis::Job;
 use crate::live::feeder::Pace;
 use crate::live::keyboard::Keyboard;
-use crate::live::pages::{Asks, LinesView, PageView};
+use crate::live::pages::{Asks, LinesView, PageView, Prompter};
 use crate::live::session::{Input, LiveError, Outcome, View, run};
 use crate::live::world::World;
 use crate::logbook::log::Log;
@@ -159,14 +159,30 @@ impl Showing {
     ///
     /// # Errors
     /// When the terminal cannot be taken.
-    pub fn view(&self, world: &mut World, settings: &Settings, look: Look, fast: bool, asks: Asks) -> Result<Box<dyn View>, Failure> {
+    pub fn view(
+        &self,
+        world: &mut World,
+        settings: &Settings,
+        look: Look,
+        fast: bool,
+        asks: Asks,
+        prompter: Option<Box<dyn Prompter>>,
+    ) -> Result<Box<dyn View>, Failure> {
         if !self.is_paged() {
-            return Ok(Box::new(LinesView::new(stdout(), fast, settings.a4.value, asks)));
+            let lines = LinesView::new(stdout(), fast, settings.a4.value, asks);
+            return Ok(match prompter {
+                Some(prompter) => Box::new(lines.prompted(prompter)),
+                None => Box::new(lines),
+            });
         }
         if stdin().is_terminal() {
             world.keys = Box::new(Keyboard::listen());
         }
-        Ok(Box::new(PageView::new(look, settings.a4.value, asks)?))
+        let page = PageView::new(look, settings.a4.value, asks)?;
+        Ok(match prompter {
+            Some(prompter) => Box::new(page.prompted(prompter)),
+            None => Box::new(page),
+        })
     }
 }
 

@@ -9,6 +9,7 @@ pub mod demo;
 pub mod devices;
 pub mod directories;
 pub mod drill;
+mod drill_list;
 pub mod drill_options;
 mod failure;
 mod fretboard;

@@ -323,6 +323,7 @@ impl Args {
             a4: settings.a4.value,
             tolerance: settings.tolerance.value,
             attempts: None,
+            last_step: None,
             seconds: self.showing.seconds,
             save: self.keeping.takes(directories),
             ring_s: RING_S,

@@ -51,7 +51,8 @@ impl Judged<'_> {
     /// Pitch error that counts. With a shake asked for, it is that of the straight part before it: the shake has parts of its own.
     pub fn pitch_error(&self) -> Option<f64> {
         let straight = self.wish.parts.shake_centre > 0.0;
-        let error = if straight { self.measures.arrival_error_cents } else { self.measures.hold_error_cents };
+        let early = self.measures.arrival_error_cents.filter(|_| straight);
+        let error = early.or(self.measures.hold_error_cents);
         error.map(|error| counted_error(self.size(), error))
     }
 

@@ -213,16 +213,12 @@ pub struct Told {
 }
 
 /// What can be told.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Telling {
     /// On to the next step.
     Skip,
     /// The last step once more.
     Repeat,
-    /// landfall itself sounds until then (seconds of the take).
-    Sounding(f64),
-    /// The first beat of a click, and seconds from beat to beat.
-    Beats(f64),
 }
 
 /// Whoever knows what is wanted: a drill, a chart, the command line. Must answer from what is asked alone (no clock), so that

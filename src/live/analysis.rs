@@ -5,13 +5,13 @@ use super::ears::{Ears, MakeEars};
 use super::events::{Event, Teller};
 use super::keeper::Order;
 use super::recorder::{Recorder, reserve};
-use crate::grading::Attempt;
+use crate::grading::{Attempt, Telling, Told};
 use crate::logbook::sidecar::{Asked, Sidecar};
 use crate::logbook::{Row, Setting};
 use crate::pitch::attack::{Attack, Stage};
 use crate::sound::{Arriving, Block, ChannelWish, Chosen, FaultKind, Format, Mono, Next, RingWriter, SoundError, Takes, ring};
 use crate::units::{A4, FrameSpan, FrameTime, SampleRate};
-use crossbeam_channel::Sender;
+use crossbeam_channel::{Receiver, Sender};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -50,6 +50,8 @@ pub struct Job {
     pub tolerance: f64,
     /// Ends after so many attempts.
     pub attempts: Option<u32>,
+    /// Ends with the attempt that answers this step.
+    pub last_step: Option<u32>,
     /// Ends after so many seconds of sound.
     pub seconds: Option<f64>,
     /// Where takes are kept; `None` keeps none.
@@ -82,8 +84,12 @@ pub struct Analysis {
     pub clock: Arc<dyn Clock>,
     /// Set to end the run.
     pub stop: Arc<AtomicBool>,
+    /// What the player tells meanwhile.
+    pub told: Receiver<Telling>,
     /// Attempts of the run so far.
     pub graded: u32,
+    /// The last step has been answered.
+    pub answered: bool,
     /// Seconds of the run so far.
     pub heard_s: f64,
 }
@@ -221,6 +227,7 @@ impl Analysis {
         let left = self.job.seconds.map(|seconds| running.rate.span((seconds - self.heard_s).max(0.0)).0);
         let block = cut(block, left);
         self.tell_channel(running, chosen);
+        self.hear_telling(running);
         self.record(running, &block);
         for fault in block.faults {
             let _ = self.orders.send(Order::Fault(*fault));
@@ -237,7 +244,7 @@ impl Analysis {
         let frames = block.lost_before.0 + block.samples.len() as u64;
         running.frames += frames;
         self.heard_s += frames as f64 / running.rate.as_f64();
-        let enough = self.job.attempts.is_some_and(|attempts| self.graded >= attempts);
+        let enough = self.answered || self.job.attempts.is_some_and(|attempts| self.graded >= attempts);
         if enough || left.is_some_and(|left| left <= frames) {
             return Some(End::Run);
         }
@@ -254,6 +261,17 @@ impl Analysis {
             if chosen.of > 1 {
                 self.teller.event(Event::Channel(chosen));
             }
+        }
+    }
+
+    /// What was told holds from the next frame on: no attempt that begins there was asked about yet.
+    fn hear_telling(&self, running: &mut Running) {
+        for what in self.told.try_iter() {
+            let told = Told { at_s: running.frames as f64 / running.rate.as_f64(), what };
+            running.ears.settled.told(told);
+            running.ears.eye.told(told);
+            let _ = self.orders.send(Order::Told(told));
+            self.teller.event(Event::Told(told));
         }
     }
 
@@ -300,6 +318,7 @@ impl Analysis {
         let _ = self.orders.send(Order::Rows(rows.clone()));
         for (attempt, row) in attempts.iter().zip(rows) {
             self.graded += 1;
+            self.answered |= self.job.last_step.is_some() && attempt.step == self.job.last_step;
             self.teller.event(Event::Graded(Box::new((attempt.clone(), row))));
         }
     }

@@ -1,6 +1,6 @@
 //! From the analysis to the view.
 
-use crate::grading::{Attempt, Glimpse};
+use crate::grading::{Attempt, Glimpse, Told};
 use crate::logbook::Row;
 use crate::pitch::Reading;
 use crate::sound::{Chosen, FaultKind, Origin, SoundError};
@@ -28,6 +28,8 @@ pub enum Event {
     Seen(Glimpse),
     /// An attempt was graded; the row is the one in the log.
     Graded(Box<(Attempt, Row)>),
+    /// Something was told; it holds from this instant of the take on.
+    Told(Told),
     /// The take has a fault of this kind, said once a take.
     Fault(FaultKind),
     /// The take has ended.

@@ -3,6 +3,7 @@
 use super::clock::Clock;
 use super::own_sound::OwnNews;
 use super::recorder::{Recorded, Recorder};
+use crate::grading::Told;
 use crate::logbook::log::Log;
 use crate::logbook::row::Row;
 use crate::sound::Fault;
@@ -22,6 +23,8 @@ pub enum Order {
     Fault(Fault),
     /// What landfall itself sounds beside it.
     Own(OwnNews),
+    /// Something was told while it was heard.
+    Told(Told),
     /// Rows for the log.
     Rows(Vec<Row>),
 }
@@ -129,6 +132,11 @@ impl Desk {
             Order::Own(news) => {
                 if let Some(recorder) = &mut self.recorder {
                     recorder.own(&news);
+                }
+            }
+            Order::Told(told) => {
+                if let Some(recorder) = &mut self.recorder {
+                    recorder.told(told);
                 }
             }
             Order::Rows(rows) => {

@@ -49,6 +49,10 @@ fn meaning(key: KeyEvent) -> Option<Key> {
     match (key.code, key.modifiers.contains(KeyModifiers::CONTROL)) {
         (KeyCode::Char('c'), true) | (KeyCode::Char('q' | 'Q') | KeyCode::Esc, false) => Some(Key::End),
         (KeyCode::Char('z'), true) => Some(Key::Stop),
+        (KeyCode::Char(' ') | KeyCode::Enter | KeyCode::PageDown | KeyCode::Right, false) => Some(Key::Next),
+        (KeyCode::Backspace | KeyCode::PageUp | KeyCode::Left, false) => Some(Key::Back),
+        (KeyCode::Up, false) => Some(Key::Up),
+        (KeyCode::Down, false) => Some(Key::Down),
         _ => None,
     }
 }
@@ -56,6 +60,18 @@ fn meaning(key: KeyEvent) -> Option<Key> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_foot_switches_send_means_on_and_back() {
+        let key = |code| meaning(KeyEvent::new(code, KeyModifiers::NONE));
+        for code in [KeyCode::Char(' '), KeyCode::Enter, KeyCode::PageDown, KeyCode::Right] {
+            assert_eq!(key(code), Some(Key::Next));
+        }
+        for code in [KeyCode::Backspace, KeyCode::PageUp, KeyCode::Left] {
+            assert_eq!(key(code), Some(Key::Back));
+        }
+        assert_eq!((key(KeyCode::Up), key(KeyCode::Down)), (Some(Key::Up), Some(Key::Down)));
+    }
 
     #[test]
     fn q_escape_and_ctrl_c_end_and_ctrl_z_stops() {

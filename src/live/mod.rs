@@ -11,6 +11,7 @@ pub mod analysis;
 pub mod checking;
 pub mod clock;
 pub mod clocks;
+pub mod coaching;
 pub mod ears;
 pub mod events;
 pub mod feeder;

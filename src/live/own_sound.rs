@@ -4,7 +4,7 @@
 //! last instant that the rows asked about, a beat lies behind the last one they looked at. So the kept take, which knows all of it from the
 //! start, gives the same rows.
 
-use crate::grading::{Attempt, Seen, Told, Wish, Wishes};
+use crate::grading::{Attempt, HeardNote, Seen, Told, Wish, Wishes};
 use crate::logbook::sidecar::Sidecar;
 use crate::sound::card::TakeTime;
 use crate::units::{FrameTime, SampleRate};
@@ -251,6 +251,10 @@ impl<W: Wishes> Wishes for Hushed<W> {
 
     fn told(&mut self, told: Told) {
         self.wishes.told(told);
+    }
+
+    fn heard(&mut self, note: &HeardNote) {
+        self.wishes.heard(note);
     }
 }
 

@@ -1,7 +1,8 @@
 //! What shows a live run: the page on a terminal, or plain lines.
 
 use super::events::Event;
-use super::session::View;
+use super::session::{View, Want};
+use super::world::Key;
 use crate::grading::Glimpse;
 use crate::pitch::Reading;
 use crate::sound::FaultKind;
@@ -13,6 +14,24 @@ use std::io::{self, Write};
 /// What to ask for, from the seconds of the take and the attempts graded so far; `None` where it stays what it is.
 pub type Asks = Box<dyn FnMut(f64, u32) -> Option<Ask>>;
 
+/// Goes through a drill with the player: says what to ask and to tell, and takes keys.
+pub trait Prompter {
+    /// Something happened; `seconds` of the take have been heard.
+    fn event(&mut self, event: &Event, seconds: f64) -> Vec<News>;
+
+    /// A reading, for whoever listens to what is played between attempts.
+    fn reading(&mut self, at_s: f64, cents: Option<f64>);
+
+    /// A key.
+    fn key(&mut self, key: Key, seconds: f64);
+
+    /// What is new by now.
+    fn now(&mut self, seconds: f64) -> Vec<News>;
+
+    /// What the player wants by now.
+    fn wants(&mut self) -> Vec<Want>;
+}
+
 /// Puts the session's events into the view's words.
 struct Translator {
     rate: Option<SampleRate>,
@@ -21,11 +40,12 @@ struct Translator {
     asked: Option<Ask>,
     graded: u32,
     seconds: f64,
+    prompter: Option<Box<dyn Prompter>>,
 }
 
 impl Translator {
     fn new(a4: A4, asks: Asks) -> Self {
-        Self { rate: None, a4, asks, asked: None, graded: 0, seconds: 0.0 }
+        Self { rate: None, a4, asks, asked: None, graded: 0, seconds: 0.0, prompter: None }
     }
 
     fn seconds(&self, at: FrameTime) -> f64 {
@@ -39,10 +59,37 @@ impl Translator {
         Some(News::Ask(ask))
     }
 
+    /// Everything that is new by now.
+    fn now(&mut self) -> Vec<News> {
+        let seconds = self.seconds;
+        let prompted = self.prompter.as_mut().map(|prompter| prompter.now(seconds)).unwrap_or_default();
+        self.ask().into_iter().chain(prompted).collect()
+    }
+
     fn event(&mut self, event: &Event) -> Vec<News> {
+        let mut news = self.news(event);
+        let seconds = self.seconds;
+        if let Some(prompter) = &mut self.prompter {
+            news.extend(prompter.event(event, seconds));
+        }
+        news
+    }
+
+    fn key(&mut self, key: Key) {
+        if let Some(prompter) = &mut self.prompter {
+            prompter.key(key, self.seconds);
+        }
+    }
+
+    fn wants(&mut self) -> Vec<Want> {
+        self.prompter.as_mut().map(|prompter| prompter.wants()).unwrap_or_default()
+    }
+
+    fn news(&mut self, event: &Event) -> Vec<News> {
         match event {
             Event::TakeBegan { rate, .. } => {
                 self.rate = Some(*rate);
+                self.seconds = 0.0;
                 Vec::new()
             }
             Event::Seen(glimpse) => self.glimpse(glimpse),
@@ -53,7 +100,7 @@ impl Translator {
             Event::Channel(chosen) => vec![News::Notice(format!("Listening to channel {} of {}.", chosen.channel, chosen.of))],
             Event::Fault(kind) => vec![News::Notice(fault(*kind).to_owned())],
             Event::Notice(sentence) => vec![News::Notice(sentence.clone())],
-            Event::TakeEnded { .. } | Event::Over(_) => Vec::new(),
+            Event::TakeEnded { .. } | Event::Over(_) | Event::Told(_) => Vec::new(),
         }
     }
 
@@ -77,7 +124,11 @@ impl Translator {
     fn reading(&mut self, reading: &Reading) -> News {
         let at_s = self.seconds(reading.at);
         self.seconds = self.seconds.max(at_s);
-        News::Reading { at_s, cents: reading.hz().map(|hz| self.a4.cents(hz)) }
+        let cents = reading.hz().map(|hz| self.a4.cents(hz));
+        if let Some(prompter) = &mut self.prompter {
+            prompter.reading(at_s, cents);
+        }
+        News::Reading { at_s, cents }
     }
 }
 
@@ -110,6 +161,15 @@ impl PageView {
     }
 }
 
+impl PageView {
+    /// With somebody who goes through a drill.
+    #[must_use]
+    pub fn prompted(mut self, prompter: Box<dyn Prompter>) -> Self {
+        self.translator.prompter = Some(prompter);
+        self
+    }
+}
+
 impl View for PageView {
     fn event(&mut self, event: &Event) -> io::Result<()> {
         for news in self.translator.event(event) {
@@ -123,8 +183,16 @@ impl View for PageView {
         self.state.apply(news);
     }
 
+    fn key(&mut self, key: Key) {
+        self.translator.key(key);
+    }
+
+    fn wants(&mut self) -> Vec<Want> {
+        self.translator.wants()
+    }
+
     fn draw(&mut self) -> io::Result<()> {
-        if let Some(news) = self.translator.ask() {
+        for news in self.translator.now() {
             self.state.apply(news);
         }
         let size = self.screen.size()?;
@@ -164,8 +232,15 @@ impl<W: Write> LinesView<W> {
         Self { out, lines: PlainLines::default(), translator: Translator::new(a4, asks), rows_only }
     }
 
+    /// With somebody who goes through a drill.
+    #[must_use]
+    pub fn prompted(mut self, prompter: Box<dyn Prompter>) -> Self {
+        self.translator.prompter = Some(prompter);
+        self
+    }
+
     fn say(&mut self, news: &News) -> io::Result<()> {
-        if self.rows_only && matches!(news, News::Verdict(_) | News::Ask(_)) {
+        if self.rows_only && matches!(news, News::Verdict(_) | News::Ask(_) | News::Lesson(_)) {
             return Ok(());
         }
         for line in self.lines.lines(news) {
@@ -193,8 +268,16 @@ impl<W: Write> View for LinesView<W> {
         self.translator.reading(reading);
     }
 
+    fn key(&mut self, key: Key) {
+        self.translator.key(key);
+    }
+
+    fn wants(&mut self) -> Vec<Want> {
+        self.translator.wants()
+    }
+
     fn draw(&mut self) -> io::Result<()> {
-        if let Some(news) = self.translator.ask() {
+        for news in self.translator.now() {
             self.say(&news)?;
         }
         self.out.flush()

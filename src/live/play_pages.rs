@@ -64,7 +64,7 @@ impl Follower {
             Event::Fault(kind) => self.state.notice = Some(fault(*kind).to_owned()),
             Event::Notice(sentence) => self.state.notice = Some(sentence.clone()),
             Event::TakeEnded { seconds } => self.heard_s = *seconds,
-            Event::Seen(_) | Event::Over(_) => {}
+            Event::Seen(_) | Event::Over(_) | Event::Told(_) => {}
         }
     }
 
@@ -249,7 +249,7 @@ impl<W: Write> View for PlayPlain<W> {
                     writeln!(self.out, "{notice}")?;
                 }
             }
-            Event::Seen(_) | Event::TakeEnded { .. } | Event::Over(_) => {}
+            Event::Seen(_) | Event::TakeEnded { .. } | Event::Over(_) | Event::Told(_) => {}
         }
         Ok(())
     }

@@ -4,7 +4,8 @@
 //! is there opens. Lost sound is silence of its length, named in the sidecar. No file is ever written over.
 
 use super::own_sound::OwnNews;
-use crate::logbook::sidecar::{Gap, Sidecar};
+use crate::grading::Told;
+use crate::logbook::sidecar::{Gap, Sidecar, Telling};
 use crate::sound::{Fault, FaultKind, Heard, RingSource, Source};
 use crate::units::SampleRate;
 use hound::{SampleFormat, WavSpec, WavWriter};
@@ -98,6 +99,12 @@ impl Recorder {
     /// The channel was chosen.
     pub fn channel(&mut self, channel: u16) {
         self.sidecar.channel = Some(channel);
+        self.stale = true;
+    }
+
+    /// Something was told: grading the take again must hear it too.
+    pub fn told(&mut self, told: Told) {
+        self.sidecar.asked.told.push(Telling::of(told));
         self.stale = true;
     }
 

@@ -6,11 +6,12 @@ use super::feeder::{Pace, feed};
 use super::keeper::{Keeper, Kept};
 use super::signals::stop_here;
 use super::world::{Key, World};
+use crate::grading::Telling;
 use crate::logbook::log::Log;
 use crate::pitch::Reading;
 use crate::sound::card::{Card, CardTakes, CardWish};
 use crate::sound::{OneTake, Origin, SoundError, Source, Takes};
-use crossbeam_channel::TryRecvError;
+use crossbeam_channel::{Sender, TryRecvError, unbounded};
 use std::io;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -38,6 +39,15 @@ pub enum Input {
     },
 }
 
+/// What a player wants of a run.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Want {
+    /// To tell whoever knows what is asked for.
+    Tell(Telling),
+    /// To end.
+    End,
+}
+
 /// What shows a run. None of it may block for long.
 pub trait View {
     /// Something happened.
@@ -58,6 +68,16 @@ pub trait View {
     /// Whether what was wanted has been heard: the run ends.
     fn has_enough(&self) -> bool {
         false
+    }
+
+    /// A key was pressed that the session itself does not take.
+    fn key(&mut self, key: Key) {
+        let _ = key;
+    }
+
+    /// What the player wants by now; asked for again and again.
+    fn wants(&mut self) -> Vec<Want> {
+        Vec::new()
     }
 
     /// Gives the terminal back before the process stops.
@@ -106,6 +126,7 @@ pub fn run(mut world: World, input: Input, job: Job, log: Option<Log>, view: &mu
     let (takes, card) = open(&world, input, job.ring_s, &stop)?;
     let keeper = Keeper::start(log, Arc::clone(&world.clock));
     let (teller, listener) = events();
+    let (tell, told) = unbounded();
     let analysis = Analysis {
         job,
         takes,
@@ -113,11 +134,13 @@ pub fn run(mut world: World, input: Input, job: Job, log: Option<Log>, view: &mu
         teller,
         clock: Arc::clone(&world.clock),
         stop: Arc::clone(&stop),
+        told,
         graded: 0,
+        answered: false,
         heard_s: 0.0,
     };
     let thread = std::thread::spawn(move || analysis.run());
-    let mut desk = Desk { listener, card, keeper: &keeper, stop, outcome: Outcome::default(), over: false };
+    let mut desk = Desk { listener, card, keeper: &keeper, tell, stop, outcome: Outcome::default(), over: false };
     let shown = desk.attend(&mut world, view);
     let Desk { mut outcome, .. } = desk;
     let analysed = thread.join();
@@ -148,6 +171,7 @@ struct Desk<'a> {
     listener: Listener,
     card: Option<Card>,
     keeper: &'a Keeper,
+    tell: Sender<Telling>,
     stop: Arc<AtomicBool>,
     outcome: Outcome,
     over: bool,
@@ -200,6 +224,14 @@ impl Desk<'_> {
             shown = shown.and(view.event(&Event::Notice(notice)));
         }
         shown?;
+        for want in view.wants() {
+            match want {
+                Want::Tell(telling) => {
+                    let _ = self.tell.send(telling);
+                }
+                Want::End => self.stop.store(true, Ordering::Relaxed),
+            }
+        }
         view.draw()
     }
 
@@ -211,6 +243,9 @@ impl Desk<'_> {
         let key = world.keys.next(LOOK)?;
         if key == Some(Key::End) || world.signals.end_wanted() || view.has_enough() {
             self.stop.store(true, Ordering::Relaxed);
+        }
+        if let Some(key) = key.filter(|key| !matches!(key, Key::End | Key::Stop)) {
+            view.key(key);
         }
         if key == Some(Key::Stop) || world.signals.stop_wanted() {
             view.lend();

@@ -15,6 +15,14 @@ pub enum Key {
     End,
     /// ctrl-Z.
     Stop,
+    /// Space, enter, page down or the right arrow, as foot switches send: on.
+    Next,
+    /// Page up, backspace or the left arrow: once more.
+    Back,
+    /// The up arrow.
+    Up,
+    /// The down arrow.
+    Down,
 }
 
 /// Keys, however they come.

@@ -126,34 +126,27 @@ pub struct Asked {
 pub struct Telling {
     /// Seconds of the take.
     pub at_s: f64,
-    /// `skip`, `repeat`, `sounding` or `beats`.
+    /// `skip` or `repeat`.
     pub what: String,
-    /// For `sounding`, when it ends in seconds of the take; for `beats`, seconds from beat to beat.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub value: Option<f64>,
 }
 
 impl Telling {
     /// As it is kept.
     #[must_use]
     pub fn of(told: Told) -> Self {
-        let (what, value) = match told.what {
-            What::Skip => ("skip", None),
-            What::Repeat => ("repeat", None),
-            What::Sounding(until_s) => ("sounding", Some(until_s)),
-            What::Beats(beat_s) => ("beats", Some(beat_s)),
+        let what = match told.what {
+            What::Skip => "skip",
+            What::Repeat => "repeat",
         };
-        Self { at_s: told.at_s, what: what.to_owned(), value }
+        Self { at_s: told.at_s, what: what.to_owned() }
     }
 
     /// As it was told; `None` for a word of a newer version.
     #[must_use]
     pub fn told(&self) -> Option<Told> {
-        let what = match (self.what.as_str(), self.value) {
-            ("skip", _) => What::Skip,
-            ("repeat", _) => What::Repeat,
-            ("sounding", Some(until_s)) => What::Sounding(until_s),
-            ("beats", Some(beat_s)) if beat_s > 0.0 => What::Beats(beat_s),
+        let what = match self.what.as_str() {
+            "skip" => What::Skip,
+            "repeat" => What::Repeat,
             _ => return None,
         };
         Some(Told { at_s: self.at_s, what })

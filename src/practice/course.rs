@@ -10,9 +10,6 @@ use crate::grading::{Attempt, Parts, Seen, Telling, Told, Tolerance, Wish, Wishe
 use crate::theory::Note;
 use std::sync::Arc;
 
-/// landfall's own tone rings on in the room and in the string for a while, s.
-const AFTER_TONE_S: f64 = 0.2;
-
 /// Where a player is in a drill.
 #[derive(Clone, Debug)]
 pub struct Course {
@@ -22,9 +19,6 @@ pub struct Course {
     told: Vec<Told>,
     /// Those of `told` that have moved `next`.
     obeyed: usize,
-    /// When landfall itself sounds.
-    sounding: Vec<(f64, f64)>,
-    beats: Option<(f64, f64)>,
     advice: Advice,
 }
 
@@ -32,11 +26,7 @@ impl Course {
     /// At the first step. `told` is what is known to have been told, in order: that of a recorded take.
     #[must_use]
     pub fn new(plan: Arc<Plan>, told: &[Told]) -> Self {
-        let mut course = Self { plan, next: 0, told: Vec::new(), obeyed: 0, sounding: Vec::new(), beats: None, advice: Advice::default() };
-        for told in told {
-            course.hear(*told);
-        }
-        course
+        Self { plan, next: 0, told: told.to_vec(), obeyed: 0, advice: Advice::default() }
     }
 
     /// The drill.
@@ -69,21 +59,12 @@ impl Course {
         self.next >= self.plan.steps.len()
     }
 
-    fn hear(&mut self, told: Told) {
-        match told.what {
-            Telling::Sounding(until_s) => self.sounding.push((told.at_s, until_s + AFTER_TONE_S)),
-            Telling::Beats(beat_s) => self.beats = Some((told.at_s, beat_s)),
-            Telling::Skip | Telling::Repeat => self.told.push(told),
-        }
-    }
-
     fn obey(&mut self, until_s: f64) {
         while let Some(told) = self.told.get(self.obeyed).filter(|told| told.at_s <= until_s) {
             self.obeyed += 1;
             self.next = match told.what {
                 Telling::Skip => (self.next + 1).min(self.plan.steps.len()),
                 Telling::Repeat => self.next.saturating_sub(1),
-                _ => self.next,
             };
         }
     }
@@ -92,7 +73,7 @@ impl Course {
     fn wish_of(&self, index: Option<usize>, seen: &Seen) -> Wish {
         let noted = || Wish { parts: Parts::free(), tolerance: self.tolerance(), ..Wish::default() };
         let step = index.and_then(|index| self.step(index).map(|step| (index, step)));
-        step.map_or_else(noted, |(index, step)| step.wish(index as u32 + 1, seen, self.beats))
+        step.map_or_else(noted, |(index, step)| step.wish(index as u32 + 1, seen))
     }
 
     fn tolerance(&self) -> Tolerance {
@@ -112,10 +93,6 @@ impl Course {
         if let Some(step) = attempt.step.and_then(|step| self.plan.steps.get(step as usize - 1)) {
             self.advice.attempt(attempt, step);
         }
-    }
-
-    fn is_quiet(&self, at_s: f64) -> bool {
-        !self.sounding.iter().any(|(from, to)| (*from..*to).contains(&at_s))
     }
 
     fn asks(&mut self, at_s: f64, what: impl Fn(&Step) -> bool) -> bool {
@@ -159,16 +136,12 @@ impl Wishes for Course {
         self.asks(at_s, |step| step.gesture == Gesture::Plain)
     }
 
-    fn listens(&mut self, at_s: f64) -> bool {
-        self.is_quiet(at_s)
-    }
-
     fn graded(&mut self, attempt: &Attempt) {
         self.learn(attempt);
     }
 
     fn told(&mut self, told: Told) {
-        self.hear(told);
+        self.told.push(told);
     }
 }
 
@@ -194,6 +167,11 @@ impl Follower {
     #[must_use]
     pub fn course(&self) -> &Course {
         &self.course
+    }
+
+    /// A set ends: what improved in it.
+    pub fn end_set(&mut self) -> Option<String> {
+        self.course.advice.end_set()
     }
 
     /// What is asked for at an instant, what sounds or has just ended counted as played.
@@ -233,10 +211,6 @@ impl Wishes for Follower {
         self.asks(at_s, |step| step.gesture == Gesture::Plain)
     }
 
-    fn listens(&mut self, at_s: f64) -> bool {
-        self.course.is_quiet(at_s)
-    }
-
     fn graded(&mut self, attempt: &Attempt) {
         self.course.follow(attempt);
         let onset = attempt.measures.onset_s.unwrap_or(0.0);
@@ -244,6 +218,6 @@ impl Wishes for Follower {
     }
 
     fn told(&mut self, told: Told) {
-        self.course.hear(told);
+        self.course.told(told);
     }
 }

@@ -143,26 +143,22 @@ impl Step {
         started && self.gesture != Gesture::Plain || held <= missing
     }
 
-    /// What is wanted of an attempt that was seen. `beats` are those of a click, first beat and seconds from beat to beat; without a click the
-    /// pick is a beat.
+    /// What is wanted of an attempt that was seen. The pick is a beat, and the others are counted from it.
     #[must_use]
-    pub fn wish(&self, number: u32, seen: &Seen, beats: Option<(f64, f64)>) -> Wish {
+    pub fn wish(&self, number: u32, seen: &Seen) -> Wish {
         let technique = match self.gesture {
             Gesture::Bend(technique) => Some(technique),
             Gesture::Plain => None,
         };
-        let grid = beats.or_else(|| self.beats.map(|beats| (seen.onset_s, beats.beat_s())));
-        let nearest = |at_s: f64| grid.map(|(first, beat)| first + beat * ((at_s - first) / beat).round());
+        let beat_s = self.beats.map(Beats::beat_s);
         let rise = self.beats.and_then(|beats| beats.rise);
-        let attack = nearest(seen.onset_s).filter(|_| self.beats.is_some());
-        let arrival = attack.zip(rise).zip(grid).map(|((attack, rise), (_, beat))| attack + rise * beat);
+        let arrival = rise.zip(beat_s).map(|(rise, beat_s)| seen.onset_s + rise * beat_s);
         Wish {
             origin: Some(self.origin_cents),
             aim: Aim::Pitch(Target { cents: self.target_cents(), degree: self.degree.clone() }),
             technique,
             arrival_beat_s: arrival.filter(|_| self.parts.beat > 0.0),
-            attack_beat_s: attack.filter(|_| beats.is_some()),
-            beat_s: grid.map(|(_, beat)| beat),
+            beat_s,
             hold_s: self.hold_s,
             rise_ms: self.rise_ms,
             shake_cents: self.shake.map(|shake| shake.cents),

@@ -21,11 +21,22 @@ pub struct Ask {
     pub degree: Option<String>,
     /// How long to hold, in seconds.
     pub hold_s: Option<f64>,
+    /// A fretted note, not bent.
+    pub plain: bool,
+    /// How far is not told: the ear finds it.
+    pub by_ear: bool,
 }
 
 impl Ask {
     /// Where the rules stand before anything was heard.
     pub(super) fn aim(&self) -> Option<(f64, f64)> {
+        // A note that is not bent stands on the upper rule, two frets over the lower one.
+        if let Some((cents, _)) = self.origin.as_ref().filter(|_| self.plain) {
+            return Some((cents - 200.0, *cents));
+        }
+        if self.by_ear {
+            return None;
+        }
         let origin = self.origin.as_ref().map(|(cents, _)| *cents);
         let target = self.target.as_ref().map(|(cents, _)| *cents);
         let far = self.bend_cents;
@@ -36,6 +47,9 @@ impl Ask {
     /// How far, in one word for the large letters.
     #[must_use]
     pub fn size_word(&self) -> Option<&'static str> {
+        if self.by_ear || self.plain {
+            return None;
+        }
         match self.bend_cents?.round() as i64 {
             50 => Some("quarter"),
             100 => Some("half"),
@@ -65,6 +79,13 @@ impl Ask {
     pub fn sentence(&self) -> String {
         let pre_bend = self.technique.is_some_and(Technique::is_pre_bend);
         let place = self.place.map(|(string, fret)| format!("string {string}, fret {fret}"));
+        if self.plain {
+            let note = self.origin.as_ref().map(|(_, name)| format!(": {name}")).unwrap_or_default();
+            return format!("Fret {}{note}", place.unwrap_or_else(|| "the note".to_owned()));
+        }
+        if self.by_ear {
+            return format!("Bend {} to the note that you heard", place.unwrap_or_else(|| "any note".to_owned()));
+        }
         let what = match (place, pre_bend) {
             (Some(place), false) => format!("Bend {place}"),
             (Some(place), true) => format!("Bend first, then pick {place}"),

@@ -6,6 +6,7 @@
 mod ask;
 pub mod figures;
 mod landings;
+mod lesson;
 mod plain;
 mod rules;
 mod screen;
@@ -13,6 +14,7 @@ mod summary;
 
 pub use ask::Ask;
 pub use figures::words;
+pub use lesson::{Guess, Guessing, Lesson};
 pub use plain::PlainLines;
 pub use screen::{Look, draw};
 pub use summary::{Played, summary};
@@ -72,6 +74,8 @@ pub enum News {
     Verdict(Verdict),
     /// The final row.
     Graded(Box<Attempt>),
+    /// What the drill adds to the page.
+    Lesson(Box<Lesson>),
     /// A sentence that the player has to know: a lost card, a full disk.
     Notice(String),
 }
@@ -89,6 +93,8 @@ pub struct LiveState {
     pub graded: usize,
     /// Whether the moving pitch is hidden until the note is over.
     pub unseen: bool,
+    /// The drill, where one is played.
+    pub lesson: Option<Box<Lesson>>,
     /// The last sentence that the player has to know.
     pub notice: Option<String>,
 }
@@ -132,6 +138,10 @@ impl LiveState {
             News::Onset { at_s } => self.page = Some(Page::starting(at_s, self.ask.clone())),
             News::Arrived { onset_s, at_s } => self.arrive(onset_s, at_s),
             News::Graded(row) => self.grade(row),
+            News::Lesson(lesson) => {
+                self.unseen = lesson.unseen;
+                self.lesson = Some(lesson);
+            }
             News::Notice(sentence) => self.notice = Some(sentence),
             of_the_note => {
                 if let Some(page) = &mut self.page {
@@ -174,7 +184,11 @@ impl LiveState {
     /// The large word at the upper rule: the verdict on the bend, and before the first note how far to bend.
     #[must_use]
     pub fn headline(&self) -> Option<String> {
+        if let Some(seconds) = self.rest() {
+            return Some(format!("rest {seconds}"));
+        }
         match &self.page {
+            Some(_) if self.is_withheld() => self.question().map(|_| "guess".to_owned()),
             Some(page) => page.headline().map(verdict_text),
             None => self.ask.size_word().map(str::to_owned),
         }
@@ -183,6 +197,9 @@ impl LiveState {
     /// The large word at the lower rule: how the release came home.
     #[must_use]
     pub fn homecoming(&self) -> Option<String> {
+        if self.is_withheld() || self.rest().is_some() {
+            return None;
+        }
         self.page.as_ref()?.verdict.release.map(verdict_text)
     }
 }

@@ -9,6 +9,9 @@ pub struct PlainLines {
     said: Verdict,
     asked: Option<Ask>,
     graded: usize,
+    place: Option<String>,
+    cues: Vec<String>,
+    resting: bool,
 }
 
 impl PlainLines {
@@ -36,6 +39,26 @@ impl PlainLines {
                     line += part;
                 }
                 vec![line + "."]
+            }
+            News::Lesson(lesson) => {
+                let place = lesson.place();
+                let mut lines = Vec::new();
+                for sentence in [&lesson.told, &lesson.cue].into_iter().flatten() {
+                    if !self.cues.contains(sentence) {
+                        lines.push(sentence.clone());
+                    }
+                }
+                self.cues = [&lesson.told, &lesson.cue].into_iter().flatten().cloned().collect();
+                if lesson.rest_s.is_some() && !self.resting {
+                    lines.push("Rest the hand now; play on when you like.".to_owned());
+                }
+                self.resting = lesson.rest_s.is_some();
+                if self.place.as_ref() != Some(&place) {
+                    lines.push(format!("{place}."));
+                    lines.extend(lesson.first.clone());
+                    self.place = Some(place);
+                }
+                lines
             }
             News::Notice(sentence) => vec![sentence.clone()],
             _ => Vec::new(),

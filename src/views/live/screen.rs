@@ -88,11 +88,19 @@ pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
     {
         text(area, area.y + 1, &harmony, Style::new(), buffer);
     }
+    if let Some(lesson) = &state.lesson {
+        let place = lesson.place();
+        let wide = place.chars().count() as u16;
+        let row = if plan.top > area.y + 1 { area.y + 1 } else { area.y };
+        if wide < area.width {
+            text(Rect { x: area.right() - wide, width: wide, ..area }, row, &place, Style::new(), buffer);
+        }
+    }
     let names = names(state);
     plan.rules.draw_lines((&names.0, &names.1), Style::new(), area, buffer);
     let ticks = Rect { y: plan.top, width: area.width.min(LANDINGS_SHOWN as u16), height: plan.rules.lower - plan.top, ..area };
     landings::draw(&state.landings, bold, Style::new(), ticks, plan.rules.upper, buffer);
-    if let Some(page) = &state.page {
+    if let Some(page) = state.page.as_ref().filter(|_| state.rest().is_none()) {
         draw_note(state, page, plan, look, area, buffer);
     }
     let words = Rect { x: area.x + MARGIN, width: area.width.saturating_sub(MARGIN), ..area };
@@ -111,9 +119,9 @@ pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
 
 /// The moving part.
 fn draw_note(state: &LiveState, page: &Page, plan: Plan, look: Look, area: Rect, buffer: &mut Buffer) {
-    let over = page.verdict.arrival.is_some() || page.hold_end_s.is_some();
+    let over = (page.verdict.arrival.is_some() || page.hold_end_s.is_some()) && !state.is_withheld();
     if let (Some(cents), Some((origin, target))) = (page.cents, page.aim.or_else(|| guessed(page)))
-        && (over || !state.unseen)
+        && (over || !state.unseen && !state.is_withheld())
     {
         let left = area.x + LANDINGS_SHOWN as u16 + 1;
         let column = Rect { x: left, width: COLUMN.min(area.right().saturating_sub(left)), ..area };
@@ -164,11 +172,17 @@ fn large(word: &str, rows: Option<u16>, rule: u16, words: Rect, buffer: &mut Buf
 
 fn draw_foot(state: &LiveState, area: Rect, buffer: &mut Buffer) {
     let row = state.page.as_ref().and_then(|page| page.row.as_ref());
-    let figures = row.map(|row| figures::of(row).join("   ")).unwrap_or_default();
+    let figures = row.map(|row| figures::of(row).into_iter().chain(state.guessed()).collect::<Vec<_>>().join("   ")).unwrap_or_default();
+    let figures = match (state.question(), state.is_withheld() || state.rest().is_some()) {
+        (Some(question), _) => question.to_owned(),
+        (None, true) => String::new(),
+        (None, false) => figures,
+    };
     let last = area.bottom() - 1;
     if area.height >= 16 {
         text(area, last - 1, &figures, Look::word(), buffer);
-        let foot = state.notice.as_deref().unwrap_or("q ends");
+        let lesson = state.lesson.as_ref().map(|lesson| lesson.foot());
+        let foot = state.notice.as_deref().or(lesson.as_deref()).unwrap_or("q ends");
         text(area, last, foot, Style::new(), buffer);
     } else {
         text(area, last, state.notice.as_deref().unwrap_or(&figures), Look::word(), buffer);

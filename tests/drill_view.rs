@@ -1,0 +1,112 @@
+//! A drill on the page, at 80 by 24 and smaller, and the same as lines.
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use landfall::grading::{Technique, Verdict, Word};
+use landfall::views::live::{Ask, Guess, Guessing, Lesson, LiveState, Look, News, PlainLines, draw};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+fn lesson() -> Lesson {
+    Lesson {
+        title: "Bend and hold".into(),
+        step: (3, 8),
+        lead: "Hold it still until the bar reaches its mark.".into(),
+        ..Lesson::default()
+    }
+}
+
+fn state(lesson: Lesson) -> LiveState {
+    let ask = Ask {
+        place: Some((2, 8)),
+        origin: Some((6700.0, "G4".to_owned())),
+        target: Some((6900.0, "A4".to_owned())),
+        bend_cents: Some(200.0),
+        technique: Some(Technique::Bend),
+        hold_s: Some(1.5),
+        ..Ask::default()
+    };
+    let mut state = LiveState::default();
+    state.apply(News::Lesson(Box::new(lesson)));
+    state.apply(News::Ask(ask));
+    state
+}
+
+/// A bend 14 cents short, on its way (`over` false) or let go.
+fn bent(lesson: Lesson, over: bool) -> LiveState {
+    let mut state = state(lesson);
+    state.apply(News::Onset { at_s: 10.0 });
+    state.apply(News::Reading { at_s: 10.4, cents: Some(6886.0) });
+    state.apply(News::Arrived { onset_s: 10.0, at_s: 10.3 });
+    if over {
+        let verdict = Verdict { arrival: Some(Word::Short(14)), ..Verdict::default() };
+        state.apply(News::Verdict(verdict));
+        state.apply(News::Reading { at_s: 12.0, cents: Some(6886.0) });
+        state.apply(News::HoldEnded { at_s: 12.0 });
+    }
+    state
+}
+
+fn page(state: &LiveState, width: u16, height: u16) -> String {
+    let area = Rect::new(0, 0, width, height);
+    let mut buffer = Buffer::empty(area);
+    draw(state, Look::default(), area, &mut buffer);
+    let row = |y| (0..width).map(|x| buffer[(x, y)].symbol()).collect::<String>().trim_end().to_owned();
+    (0..height).map(row).collect::<Vec<_>>().join("\n")
+}
+
+#[test]
+fn the_page_says_which_step_it_is_and_what_to_do() {
+    insta::assert_snapshot!("80x24_step_waits", page(&state(lesson()), 80, 24));
+}
+
+#[test]
+fn a_cue_stands_at_the_foot() {
+    let cue = "Put two fingers behind the bending one and hold with the turn of the forearm.";
+    insta::assert_snapshot!("80x24_cue", page(&bent(Lesson { cue: Some(cue.into()), ..lesson() }, true), 80, 24));
+}
+
+#[test]
+fn an_unseen_bend_shows_no_moving_pitch_before_it_is_over() {
+    let unseen = || Lesson { unseen: true, ..lesson() };
+    let during = page(&bent(unseen(), false), 80, 24);
+    assert!(!during.contains("▀▀▀▀"), "the pitch is on the page:\n{during}");
+    insta::assert_snapshot!("80x24_unseen", during);
+    assert!(page(&bent(unseen(), true), 80, 24).contains("▀▀▀▀"), "over, it may be seen");
+}
+
+#[test]
+fn the_verdict_waits_for_the_guess() {
+    let asked = bent(Lesson { guess: Guessing::Asked, ..lesson() }, true);
+    insta::assert_snapshot!("80x24_guess", page(&asked, 80, 24));
+    assert_eq!(asked.headline().as_deref(), Some("guess"));
+    let said = bent(Lesson { guess: Guessing::Said(Guess::Over), ..lesson() }, true);
+    assert_eq!(said.headline().as_deref(), Some("short 14"));
+    assert_eq!(said.guessed().as_deref(), Some("you said over, it was not"));
+    assert!(Guess::Short.is(Word::Short(14)) && Guess::In.is(Word::Landed) && !Guess::In.is(Word::Over(3)));
+}
+
+#[test]
+fn a_rest_takes_the_page_and_says_how_long() {
+    let rest = bent(
+        Lesson { rest_s: Some(24), cue: Some("Nearer to the note: 14 cents off at first, 5 at the end of the set.".into()), ..lesson() },
+        true,
+    );
+    insta::assert_snapshot!("80x24_rest", page(&rest, 80, 24));
+}
+
+#[test]
+fn a_small_terminal_still_says_step_and_verdict() {
+    insta::assert_snapshot!("40x10_step", page(&bent(lesson(), true), 40, 10));
+}
+
+#[test]
+fn lines_say_each_thing_once() {
+    let mut lines = PlainLines::default();
+    let news = |lesson: Lesson| News::Lesson(Box::new(lesson));
+    assert_eq!(lines.lines(&news(lesson())), ["Bend and hold, 3 of 8."]);
+    assert!(lines.lines(&news(lesson())).is_empty());
+    let cue = Lesson { cue: Some("Make one push.".into()), rest_s: Some(30), ..lesson() };
+    assert_eq!(lines.lines(&news(cue.clone())), ["Make one push.", "Rest the hand now; play on when you like."]);
+    assert!(lines.lines(&news(Lesson { rest_s: Some(29), ..cue })).is_empty());
+}
