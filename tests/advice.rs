@@ -3,7 +3,8 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use landfall::grading::{Attempt, Fault, Measures, Technique};
-use landfall::practice::advice::{Advice, Complaint, Easing};
+use landfall::practice::advice::Easing::{Hear, No, Slower, Smaller};
+use landfall::practice::advice::{Advice, Complaint};
 use landfall::practice::drills::Chosen;
 use landfall::practice::parameters::Given;
 use landfall::practice::plan::Step;
@@ -141,7 +142,6 @@ fn after_three_more_misses_the_task_gets_easier_and_as_planned_again_when_it_com
         advice.attempt(&attempt(&step, letter), &step);
         easings.push(advice.easing());
     }
-    use Easing::{Hear, No, Slower, Smaller};
     let expected = [No, No, No, No, No, Hear, Hear, Hear, Smaller, Smaller, Smaller, Slower, Slower, Slower, No];
     assert_eq!(easings, expected);
 }

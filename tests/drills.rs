@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 mod drill_player;
+#[allow(dead_code, reason = "each test uses a part of it")]
 mod program;
 
 use drill_player::{Player, graded, played, scenario};
@@ -142,7 +143,9 @@ fn take(folder: &std::path::Path, plan: &Plan, player: Player) -> std::path::Pat
     let wav = folder.join("evening.wav");
     let spec = hound::WavSpec { channels: 1, sample_rate: 48_000, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
     let mut writer = hound::WavWriter::create(&wav, spec).unwrap();
-    played(&scenario(plan, player)).iter().for_each(|sample| writer.write_sample(*sample).unwrap());
+    for sample in played(&scenario(plan, player)) {
+        writer.write_sample(sample).unwrap();
+    }
     writer.finalize().unwrap();
     wav
 }
@@ -200,4 +203,15 @@ fn all_drills_are_listed_and_each_can_be_written_and_played_from_its_file() {
     assert!(refused.status == Some(2) && refused.stderr.contains("did you mean tempo?"), "{}", refused.stderr);
     let unknown = program.run(&["drill", "holdd", "--list"]);
     assert!(unknown.status == Some(2) && unknown.stderr.contains("did you mean hold?"), "{}", unknown.stderr);
+}
+
+#[test]
+fn the_files_that_readme_shows_can_be_read() {
+    let readme = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/README.md")).unwrap();
+    let blocks: Vec<&str> = readme.split("```toml\n").skip(1).map(|rest| rest.split("```").next().unwrap()).collect();
+    let drills: Vec<&&str> = blocks.iter().filter(|block| block.contains("kind = ")).collect();
+    assert_eq!(drills.len(), 2);
+    for block in drills {
+        landfall::practice::drill_file::read("README", "mine", block).unwrap_or_else(|error| panic!("{error}\n{block}"));
+    }
 }

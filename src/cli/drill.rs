@@ -9,10 +9,13 @@ use super::{Failure, WrongUse, print, remark};
 use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::coaching::{Coaching, Manner};
+use crate::live::drill_sound::{After, DrillSound};
 use crate::live::events::Event;
 use crate::live::hearing;
+use crate::live::own_sound::OwnSound;
 use crate::live::pages::{Asks, Prompter};
 use crate::live::session::{Input, Outcome, RING_S, View};
+use crate::live::speaker::Speaker;
 use crate::live::world::World;
 use crate::logbook::sidecar::{Asked, Sidecar};
 use crate::pitch::Reading;
@@ -23,11 +26,13 @@ use crate::practice::hands_free::HandsFree;
 use crate::practice::parameters;
 use crate::practice::stage::Feedback;
 use crate::practice::{Wanted, bend_size};
+use crate::sound::card::{Card, OutputWish};
 use crate::theory::{Note, Tuning};
 use crate::units::A4;
 use crate::views::live::Ask;
 use std::io;
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// Arguments of `drill`.
@@ -86,12 +91,35 @@ pub struct Args {
     /// End after so many attempts; in a drill, how many there are
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     attempts: Option<u32>,
+    /// Take a drill's chords and tempo from a chart
+    #[arg(long, value_name = "FILE")]
+    chart: Option<PathBuf>,
+    #[command(flatten)]
+    practising: Practising,
+    #[command(flatten)]
+    setting: DrillOptions,
+    #[command(flatten)]
+    showing: Showing,
+    #[command(flatten)]
+    hearing: Hearing,
+    #[command(flatten)]
+    keeping: Keeping,
+}
+
+/// How a drill is gone through.
+#[derive(Debug, clap::Args)]
+#[command(next_help_heading = "Practising")]
+struct Practising {
     /// The moving pitch: live, after the note, or faded, less as it gets better [default: by stage]
     #[arg(long, value_name = "WHEN", value_parser = str::parse::<Feedback>)]
     feedback: Option<Feedback>,
     /// Say short, in or over (down, space, up) before the verdict is shown
     #[arg(long, conflicts_with = "plain")]
     guess: bool,
+    /// Sound the note to reach where a drill asks for it, and after each attempt the target, or an answer: sharp or flat and how much, then the note;
+    /// the up arrow plays the last bend again, as it was and as it should be
+    #[arg(long, value_name = "target|answer", value_parser = str::parse::<After>)]
+    sound: Option<After>,
     /// Heed signs between attempts: the lowest string twice, once more; the next one twice, on; three muted taps, the end
     #[arg(long)]
     hands_free: bool,
@@ -101,14 +129,6 @@ pub struct Args {
     /// Begin a drill without the ten seconds for level, hum, gate and tuning
     #[arg(long)]
     no_check: bool,
-    #[command(flatten)]
-    setting: DrillOptions,
-    #[command(flatten)]
-    showing: Showing,
-    #[command(flatten)]
-    hearing: Hearing,
-    #[command(flatten)]
-    keeping: Keeping,
 }
 
 fn minutes(text: &str) -> Result<f64, String> {
@@ -172,13 +192,19 @@ impl Args {
                     return Err(WrongUse("a list is played, not heard from a take; name one of its drills".into()).into());
                 }
                 self.check(&table)?;
-                self.play_list(&table, &title, &drills, rest_s, self.minutes.or(minutes))
+                self.play_list(&table, &title, &drills, rest_s, self.practising.minutes.or(minutes))
             }
         }
     }
 
     fn also(&self) -> AlsoGiven {
-        AlsoGiven { chord: self.chord.clone(), target: self.target.clone(), bend_cents: self.bend, attempts: self.attempts }
+        AlsoGiven {
+            chord: self.chord.clone(),
+            target: self.target.clone(),
+            bend_cents: self.bend,
+            attempts: self.attempts,
+            chart: self.chart.clone(),
+        }
     }
 
     fn free(&self, table: &Table) -> Result<Run, Failure> {
@@ -194,9 +220,9 @@ impl Args {
         let wanted = Wanted::of(&asked, tolerance).map_err(|error| WrongUse(error.to_string()))?;
         let stage = parameters::stage(asked.stage.as_deref())?;
         let own_feedback = own.chosen.given.get("feedback").and_then(|text| text.parse::<Feedback>().ok());
-        let feedback = self.feedback.or(own_feedback).unwrap_or(stage.numbers().feedback);
+        let feedback = self.practising.feedback.or(own_feedback).unwrap_or(stage.numbers().feedback);
         let coaching = wanted.course().map(|course| {
-            let manner = Manner { guess: self.guess, hands_free: self.hands(table), ends: !self.hearing.fast };
+            let manner = Manner { guess: self.practising.guess, hands_free: self.hands(table), ends: !self.hearing.fast };
             Coaching::new(Coach::new(course.clone(), feedback).titled(&own.chosen.title), manner)
         });
         Ok(Run { asked, wanted, tolerance, ask: None, coaching })
@@ -204,18 +230,22 @@ impl Args {
 
     /// Signs are heard on the two lowest strings.
     fn hands(&self, table: &Table) -> Option<HandsFree> {
-        let tuning = table.settings.tuning.value.parse::<Tuning>().ok().filter(|_| self.hands_free)?;
+        let tuning = table.settings.tuning.value.parse::<Tuning>().ok().filter(|_| self.practising.hands_free)?;
         let low = tuning.low_to_high();
         Some(HandsFree::new(low.first()?.cents(), low.get(1)?.cents()))
     }
 
     /// One run; says what it came to.
-    fn play(&self, table: &Table, run: Run) -> Result<Outcome, Failure> {
-        let input = self.hearing.open(&table.settings, &table.recorded)?;
+    fn play(&self, table: &Table, mut run: Run) -> Result<Outcome, Failure> {
+        let (input, own) = self.listen(table, &mut run)?;
         let log = self.keeping.log(&table.directories)?;
         let log_path = log.path().to_owned();
         let came_to = run.coaching.as_ref().map(Coaching::outcome);
-        let job = self.job(table, &run);
+        let mut job = self.job(table, &run);
+        if let Some(own) = own {
+            let eye = run.wanted.clone();
+            job.ears = hearing::ears_apart_beside(table.settings.a4.value, run.wanted.clone(), move || eye.for_the_eye(), own);
+        }
         let Run { mut ask, coaching, .. } = run;
         let asks: Asks = Box::new(move |_, _| ask.take());
         let mut world = World::real()?;
@@ -231,6 +261,21 @@ impl Args {
         }
         summary(&outcome, &log_path)?;
         Ok(outcome)
+    }
+
+    /// What is heard; with sound of its own, the card is opened first, since the speaker needs its time.
+    fn listen(&self, table: &Table, run: &mut Run) -> Result<(Input, Option<Arc<OwnSound>>), Failure> {
+        let input = self.hearing.open(&table.settings, &table.recorded)?;
+        let (Some(after), Input::Card(wish)) = (self.practising.sound, &input) else { return Ok((input, None)) };
+        remark("headphones low first: landfall begins quietly, and its level adds to your guitar's");
+        let host = (World::real()?.hosts)()?;
+        let output = OutputWish { device: wish.device.clone(), buffer: wish.buffer, rate: None };
+        let (card, takes) = Card::open(Arc::clone(&host), wish.clone(), RING_S)?;
+        let own = OwnSound::beside(card.time());
+        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), None)?;
+        let sound = DrillSound::new(speaker, after, table.settings.a4.value);
+        run.coaching = run.coaching.take().map(|coaching| coaching.sounding(sound));
+        Ok((Input::Opened(card, takes), Some(own)))
     }
 
     /// The drills of a list in order, with a rest between two.
@@ -263,7 +308,7 @@ impl Args {
 
     /// Ten seconds of open strings and silence before the first drill; says what should be mended.
     fn check(&self, table: &Table) -> Result<(), Failure> {
-        if self.no_check || self.hearing.input.is_some() {
+        if self.practising.no_check || self.hearing.input.is_some() {
             return Ok(());
         }
         print("Ten seconds first: pick each open string once, then be still. (--no-check leaves this out.)\n")?;
@@ -310,7 +355,7 @@ impl Args {
         let namer = run.wanted.clone();
         let steps = run.wanted.course().map(|course| course.plan().steps.len() as u32);
         let eye = run.wanted.clone();
-        let seconds = self.showing.seconds.into_iter().chain(self.minutes.map(|minutes| 60.0 * minutes)).reduce(f64::min);
+        let seconds = self.showing.seconds.into_iter().chain(self.practising.minutes.map(|minutes| 60.0 * minutes)).reduce(f64::min);
         Job {
             channel: Hearing::channel(settings),
             drill: run.asked.drill.clone().unwrap_or_else(|| "free".into()),

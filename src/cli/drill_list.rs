@@ -9,16 +9,19 @@ use crate::practice::parameters::PARAMETERS;
 /// # Errors
 /// When standard output cannot be written.
 pub fn all() -> Result<(), Failure> {
-    let mut text = "Ten drills to begin with:\n\n".to_owned();
-    for named in NAMED {
-        text += &format!("  {:<24}{}\n", named.name, named.help);
-    }
-    text += "\nKinds, for your own (landfall drill KIND, with --set, --chord, --key, --strings ...):\n\n";
-    for kind in KINDS {
-        text += &format!("  {:<24}{}\n", kind.name, kind.help);
-    }
-    text += "\nlandfall drill NAME --list says more about one; landfall drill NAME --write my.toml makes it a file of yours.\n";
-    print(&text)
+    let line = |(name, help): (&str, &str)| format!("  {name:<24}{help}");
+    let mut lines = vec!["Ten drills to begin with:".to_owned(), String::new()];
+    lines.extend(NAMED.iter().map(|named| line((named.name, named.help))));
+    lines.extend([
+        String::new(),
+        "Kinds, for your own (landfall drill KIND, with --set, --chord, --key, --strings ...):".to_owned(),
+        String::new(),
+    ]);
+    lines.extend(KINDS.iter().map(|kind| line((kind.name, kind.help))));
+    lines.push(
+        "\nlandfall drill NAME --list says more about one.\nlandfall drill NAME --write my.toml makes it a file of your own.\n".to_owned(),
+    );
+    print(&lines.join("\n"))
 }
 
 /// One drill: what it trains, how it ends, and what it takes.
@@ -27,13 +30,15 @@ pub fn all() -> Result<(), Failure> {
 /// When standard output cannot be written.
 pub fn one(chosen: &Chosen) -> Result<(), Failure> {
     let Some(kind) = Kind::find(chosen.kind) else { return Ok(()) };
-    let mut text = format!("{}\n\n{}\n{}\nIt trains: {}\nIt ends: {}\n\n", chosen.title, kind.help, kind.lead, kind.trains, kind.ends);
-    text += "It takes (--set NAME=VALUE, or the option of the same name):\n\n";
+    let mut lines = vec![
+        format!("{}\n\n{}\n{}\nIt trains: {}\nIt ends: {}", chosen.title, kind.help, kind.lead, kind.trains, kind.ends),
+        "\nIt takes (--set NAME=VALUE, or the option of the same name):\n".to_owned(),
+    ];
     for name in kind.parameters() {
         let Some(parameter) = PARAMETERS.iter().find(|parameter| parameter.name == name) else { continue };
         let value = chosen.given.get(name).or_else(|| chosen.defaults.get(name));
         let value = value.map_or_else(|| format!("for instance {}", parameter.example), |value| format!("now {value}"));
-        text += &format!("  {name:<12}{}; {value}\n", parameter.about);
+        lines.push(format!("  {name:<12}{}; {value}", parameter.about));
     }
-    print(&text)
+    print(&(lines.join("\n") + "\n"))
 }

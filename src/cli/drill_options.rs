@@ -33,9 +33,6 @@ pub struct DrillOptions {
     /// Another choice and order of places
     #[arg(long, value_name = "NUMBER")]
     pub seed: Option<String>,
-    /// Take the chords and the tempo from a chart
-    #[arg(long, value_name = "FILE")]
-    pub chart: Option<PathBuf>,
     /// Any other value of the drill, as `landfall drill NAME --list` names them; may be given again
     #[arg(long = "set", value_name = "NAME=VALUE")]
     pub values: Vec<String>,
@@ -52,6 +49,8 @@ pub struct AlsoGiven {
     pub bend_cents: Option<f64>,
     /// `--attempts`.
     pub attempts: Option<u32>,
+    /// `--chart`.
+    pub chart: Option<PathBuf>,
 }
 
 impl DrillOptions {
@@ -75,7 +74,7 @@ impl DrillOptions {
             ("sizes", &sizes),
         ];
         given.extend(named.into_iter().filter_map(|(name, value)| Some((name.to_owned(), value.clone()?))));
-        if let Some(file) = &self.chart {
+        if let Some(file) = &also.chart {
             let text = std::fs::read_to_string(file).map_err(|error| format!("cannot read {}: {error}; name a chart", file.display()))?;
             let chart = Chart::parse(&file.display().to_string(), &text)?;
             let chords: Vec<String> =

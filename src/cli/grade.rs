@@ -184,7 +184,7 @@ impl Args {
 
     /// The same for a drill: what was told while it was recorded holds as long as it is the same drill.
     fn asked_of_a_drill(&self, drill: &str, recorded: Asked) -> Result<Asked, Failure> {
-        let also = AlsoGiven { chord: self.chord.clone(), target: self.target.clone(), bend_cents: self.bend, attempts: None };
+        let also = AlsoGiven { chord: self.chord.clone(), target: self.target.clone(), bend_cents: self.bend, ..AlsoGiven::default() };
         if recorded.drill.as_deref() == Some(drill) {
             let mut asked = recorded;
             asked.parameters.extend(self.setting.given(&also)?);

@@ -9,6 +9,8 @@ landfall listens to a lead guitar and says, in cents and milliseconds, whether e
   landfall devices            what can be heard from
   landfall drill              play: each bend is graded while you play on
   landfall drill --chord Gm7  the same, bending into the notes of a chord
+  landfall drill --list       ten drills to begin with; landfall drill bend-and-hold
+                              plays one
   landfall play ii-V-I        play over Gm7, C7, F: each bend is graded by the chord of its moment
   landfall neck --chord Gm7 --bends
                               where the bends into its notes are

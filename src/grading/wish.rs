@@ -261,6 +261,37 @@ pub trait Wishes {
     }
 }
 
+/// Whoever it is.
+impl<W: Wishes + ?Sized> Wishes for Box<W> {
+    fn wish(&mut self, seen: &Seen) -> Wish {
+        (**self).wish(seen)
+    }
+
+    fn wants_pre_bend(&mut self, at_s: f64) -> bool {
+        (**self).wants_pre_bend(at_s)
+    }
+
+    fn wants_plain(&mut self, at_s: f64) -> bool {
+        (**self).wants_plain(at_s)
+    }
+
+    fn told(&mut self, told: Told) {
+        (**self).told(told);
+    }
+
+    fn listens(&mut self, at_s: f64) -> bool {
+        (**self).listens(at_s)
+    }
+
+    fn heard(&mut self, note: &HeardNote) {
+        (**self).heard(note);
+    }
+
+    fn graded(&mut self, attempt: &Attempt) {
+        (**self).graded(attempt);
+    }
+}
+
 /// The same wish for every attempt.
 impl Wishes for Wish {
     fn wish(&mut self, _: &Seen) -> Wish {

@@ -1,5 +1,6 @@
 //! A drill on the page: puts the coach's words into the view's, and keys and signs into what is told.
 
+use super::drill_sound::DrillSound;
 use super::events::Event;
 use super::pages::Prompter;
 use super::session::Want;
@@ -44,6 +45,12 @@ pub struct Coaching {
     over_since_s: Option<f64>,
     /// What the drill came to, for whoever asks afterwards.
     outcome: Arc<Mutex<Option<String>>>,
+    sound: Option<DrillSound>,
+    last: Option<Attempt>,
+    /// The step whose note was sounded, and from when on another may.
+    referred: Option<usize>,
+    sounds_until_s: f64,
+    struck_s: f64,
 }
 
 impl Coaching {
@@ -65,7 +72,19 @@ impl Coaching {
             wants: Vec::new(),
             over_since_s: None,
             outcome,
+            sound: None,
+            last: None,
+            referred: None,
+            sounds_until_s: 0.0,
+            struck_s: 0.0,
         }
+    }
+
+    /// With sound.
+    #[must_use]
+    pub fn sounding(mut self, sound: DrillSound) -> Self {
+        self.sound = Some(sound);
+        self
     }
 
     /// Where the outcome stands after the run.
@@ -87,8 +106,14 @@ impl Coaching {
         }
     }
 
-    fn graded(&mut self, attempt: &Attempt) {
+    fn graded(&mut self, attempt: &Attempt, seconds: f64) {
         self.coach.graded(attempt);
+        let over_s = attempt.span.1.seconds(attempt.sample_rate);
+        // Whoever plays on already is not talked over.
+        if let Some(sound) = self.sound.as_ref().filter(|_| attempt.step.is_some() && self.struck_s < over_s) {
+            self.sounds_until_s = seconds + sound.after(attempt);
+        }
+        self.last = Some(attempt.clone());
         if let (Ok(mut outcome), Some(words)) = (self.outcome.lock(), self.coach.by_place()) {
             *outcome = Some(words);
         }
@@ -110,6 +135,7 @@ impl Coaching {
         let plan = self.coach.course().plan();
         let first = match asking.step.hear {
             Hear::Nothing => None,
+            Hear::Target if self.sound.is_some() => Some("Listen first: the note to reach.".to_owned()),
             Hear::Target if asking.step.by_ear => {
                 Some(format!("The note to reach is {}: hear it in your head, then bend to it.", asking.step.target))
             }
@@ -137,10 +163,11 @@ impl Prompter for Coaching {
         match event {
             Event::TakeBegan { rate, .. } => self.rate = Some(*rate),
             Event::Told(told) => self.coach.told(*told),
-            Event::Graded(graded) => self.graded(&graded.0),
+            Event::Graded(graded) => self.graded(&graded.0, seconds),
             Event::Seen(Glimpse::Began(at)) => {
                 let at_s = self.rate.map_or(seconds, |rate| at.seconds(rate));
                 self.coach.struck();
+                self.struck_s = at_s;
                 self.guess = if self.manner.guess { Guessing::Asked } else { Guessing::No };
                 if self.pending.take().is_some() {
                     self.told = Some(("Taken back.".to_owned(), at_s));
@@ -162,6 +189,9 @@ impl Prompter for Coaching {
     fn key(&mut self, key: Key, seconds: f64) {
         if self.guessing(key) {
             return;
+        }
+        if let (Key::Up, Some(sound), Some(last)) = (key, &self.sound, &self.last) {
+            sound.replay(last);
         }
         match key {
             Key::Next => self.tell(Telling::Skip, "On to the next. Left or page up takes it back.", seconds),
@@ -201,8 +231,17 @@ impl Prompter for Coaching {
         };
         self.over_since_s = None;
         let (ask, lesson) = (ask(&asking), self.lesson_of(&asking, seconds));
+        if let Some(sound) = &self.sound
+            && asking.step.hear == Hear::Target
+            && self.referred != Some(asking.index)
+            && seconds >= self.sounds_until_s
+            && lesson.rest_s.is_none()
+        {
+            sound.reference(asking.step.target_cents(), 0.4);
+            self.referred = Some(asking.index);
+        }
         self.asking = Some(asking);
-        let mut news = Vec::new();
+        let mut news: Vec<News> = self.sound.as_ref().and_then(DrillSound::notice).map(News::Notice).into_iter().collect();
         let (same_ask, same_lesson) = self.shown.as_ref().map_or((false, false), |(a, l)| (*a == ask, *l == lesson));
         if !same_lesson {
             news.push(News::Lesson(Box::new(lesson.clone())));

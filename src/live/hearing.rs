@@ -35,12 +35,23 @@ where
 /// The same beside landfall's own sound: while a tone of its own sounds, and shortly after, no note is an attempt.
 #[must_use]
 pub fn ears_beside<W: Wishes + Clone + Send + 'static>(a4: A4, wishes: W, own: Arc<OwnSound>) -> MakeEars {
+    let eye = wishes.clone();
+    ears_apart_beside(a4, wishes, move || Box::new(eye.clone()), own)
+}
+
+/// The same where the eye has wishes of its own.
+#[must_use]
+pub fn ears_apart_beside<W, E>(a4: A4, wishes: W, eye: E, own: Arc<OwnSound>) -> MakeEars
+where
+    W: Wishes + Clone + Send + 'static,
+    E: Fn() -> Box<dyn Wishes + Send> + Send + 'static,
+{
     Box::new(move |rate| {
         own.begin_take(rate);
         Ears {
             causal: Box::new(Causal::new(rate)),
             attacks: AttackFinder::new(rate),
-            eye: Provisional::new(rate, a4, Box::new(own.hushed_for_the_eye(wishes.clone()))),
+            eye: Provisional::new(rate, a4, Box::new(own.hushed_for_the_eye(eye()))),
             settled: Box::new(SettledLoop::new(rate, a4, own.hushed(wishes.clone()))),
             own: Some(Arc::clone(&own)),
         }

@@ -12,6 +12,7 @@ pub mod checking;
 pub mod clock;
 pub mod clocks;
 pub mod coaching;
+pub mod drill_sound;
 pub mod ears;
 pub mod events;
 pub mod feeder;

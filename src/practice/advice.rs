@@ -306,6 +306,9 @@ const STRING_OFF_CENTS: f64 = 7.0;
 /// Its notes are alike within this.
 const ALIKE_CENTS: f64 = 4.0;
 
+/// Something that may improve: how it is read, what is right, and how it is said.
+type Measure = (fn(&Seen) -> Option<f64>, f64, &'static str, &'static str);
+
 /// What the second half of a set did better than the first: the median error of pitch, release or beat that fell by a third and by half of the
 /// tolerance at least. The largest of them is named.
 fn improved(set: &[Seen]) -> Option<String> {
@@ -314,7 +317,6 @@ fn improved(set: &[Seen]) -> Option<String> {
     }
     let (first, second) = set.split_at(set.len() / 2);
     let tolerance = set[0].tolerance;
-    type Measure = (fn(&Seen) -> Option<f64>, f64, &'static str, &'static str);
     let measures: [Measure; 3] = [
         (|seen| seen.error, tolerance, "Nearer to the note", "cents"),
         (|seen| seen.release_error, tolerance, "Nearer to home", "cents"),

@@ -228,8 +228,8 @@ impl Coach {
             })
             .collect();
         let (least, most) = middles.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), (_, m)| (least.min(*m), most.max(*m)));
-        let lines: String = middles.iter().map(|(name, middle)| format!("  {name:<20}{middle:>+5.0} cents\n")).collect();
-        Some(format!("From place to place, {:.0} cents apart:\n{lines}", most - least))
+        let lines: Vec<String> = middles.iter().map(|(name, middle)| format!("  {name:<20}{middle:>+5.0} cents")).collect();
+        Some(format!("From place to place, {:.0} cents apart:\n{}\n", most - least, lines.join("\n")))
     }
 }
 

@@ -177,29 +177,21 @@ fn as_text(value: &toml::Value) -> Option<String> {
 /// A drill as a file that reads back the same, every value that the kind knows named in it.
 #[must_use]
 pub fn write(chosen: &Chosen, stage: Option<Stage>) -> String {
-    let mut text = format!("# {}\n", chosen.title);
+    let mut lines = vec![format!("# {}", chosen.title)];
     let kind = Kind::find(chosen.kind);
-    if let Some(kind) = kind {
-        text += &format!("# {}\n# {}\n", kind.trains, kind.ends);
-    }
+    lines.extend(kind.into_iter().flat_map(|kind| [kind.trains, kind.ends]).map(|line| format!("# {line}")));
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
-    text += &format!("kind = {}\ntitle = {}\n", quoted(chosen.kind), quoted(&chosen.title));
-    if let Some(stage) = stage {
-        text += &format!("stage = {}\n", quoted(stage.word()));
-    }
+    lines.push(format!("kind = {}", quoted(chosen.kind)));
+    lines.push(format!("title = {}", quoted(&chosen.title)));
+    lines.extend(stage.map(|stage| format!("stage = {}", quoted(stage.word()))));
     let mut values = chosen.defaults.clone();
     values.extend(chosen.given.clone());
-    for (name, value) in &values {
-        text += &format!("{name} = {}\n", quoted(value));
-    }
-    let open = kind.map(Kind::parameters).into_iter().flatten().filter(|name| !values.contains_key(*name));
-    text += "\n# What else it takes:\n";
-    for name in open {
-        if let Some(parameter) = super::parameters::PARAMETERS.iter().find(|parameter| parameter.name == name) {
-            text += &format!("# {name} = {}   # {}\n", quoted(parameter.example), parameter.about);
-        }
-    }
-    text
+    lines.extend(values.iter().map(|(name, value)| format!("{name} = {}", quoted(value))));
+    lines.push("\n# What else it takes:".to_owned());
+    let open: Vec<&str> = kind.map(Kind::parameters).into_iter().flatten().filter(|name| !values.contains_key(*name)).collect();
+    let about = super::parameters::PARAMETERS.iter().filter(|parameter| open.contains(&parameter.name));
+    lines.extend(about.map(|parameter| format!("# {} = {}   # {}", parameter.name, quoted(parameter.example), parameter.about)));
+    lines.join("\n") + "\n"
 }
 
 #[cfg(test)]

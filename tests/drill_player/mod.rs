@@ -61,8 +61,8 @@ fn note(text: &mut String, step: &Step, player: Player, at_s: f64) -> f64 {
     let ends = held_until + if released { 1.0 } else { 0.0 } + if step.restrike { 0.9 } else { 0.0 };
     write!(text, "[[note]]\nat_s = {at_s:.4}\nstring = {}\nfret = {}\ndamped_s = {ends:.4}\n", place.string, place.fret).unwrap();
     match gesture {
-        None => write!(text, "detune_cents = {:.3}\n", player.off_cents).unwrap(),
-        Some(_) if pre => write!(text, "pre_bend_cents = {top:.3}\n").unwrap(),
+        None => writeln!(text, "detune_cents = {:.3}", player.off_cents).unwrap(),
+        Some(_) if pre => writeln!(text, "pre_bend_cents = {top:.3}").unwrap(),
         Some(_) => write!(
             text,
             "[[note.then]]\nhand = \"bend\"\nat_s = {begins:.4}\ncents = {top:.3}\ntakes_ms = {:.3}\nshape = \"straight\"\n",

@@ -121,7 +121,7 @@ pub const NAMED: &[Named] = &[
     Named {
         name: "silent-pre-bend",
         title: "Silent pre-bend",
-        help: "Bend without a sound, pick on the beat, let it down; the first three unseen",
+        help: "Bend without a sound, pick, let it down; the first three unseen",
         kind: "pre-bend",
         values: &[("places", "2/8"), ("attempts", "6"), ("unseen", "3")],
     },
@@ -227,7 +227,9 @@ impl Chosen {
         let ground = Ground::new(self.given.clone(), self.defaults.clone(), stage, tolerance_cents)?;
         let mut steps = (kind.steps)(&ground)?;
         if ground.text("hear") == Some("target") {
-            steps.iter_mut().for_each(|step| step.hear = Hear::Target);
+            for step in &mut steps {
+                step.hear = Hear::Target;
+            }
         }
         let set = ground.number_or("set", steps.len().min(ground.numbers.set.max(9) as usize) as f64) as u32;
         let mut plan = Plan {

@@ -1,0 +1,82 @@
+//! What a drill sounds: the note to reach, an answer for those who do not look, the last bend again. No attempt opens meanwhile.
+
+use super::speaker::{Ear, Speaker};
+use crate::grading::Attempt;
+use crate::practice::tones;
+use crate::sound::out::Event;
+use crate::units::A4;
+
+/// What is sounded after an attempt.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum After {
+    /// The note that should have been reached.
+    Target,
+    /// Sharp or flat and how much, then the note.
+    Answer,
+}
+
+impl std::str::FromStr for After {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        match text {
+            "target" => Ok(Self::Target),
+            "answer" => Ok(Self::Answer),
+            _ => Err("it is target or answer".to_owned()),
+        }
+    }
+}
+
+/// Sounds through a speaker.
+pub struct DrillSound {
+    speaker: Speaker,
+    after: After,
+    a4: A4,
+}
+
+impl DrillSound {
+    /// Through a speaker.
+    #[must_use]
+    pub fn new(speaker: Speaker, after: After, a4: A4) -> Self {
+        Self { speaker, after, a4 }
+    }
+
+    /// The note to reach, in so many seconds.
+    pub fn reference(&self, target_cents: f64, in_s: f64) {
+        self.say(&tones::reference(target_cents, self.speaker.rate(), self.a4), in_s);
+    }
+
+    /// What follows an attempt; how long it lasts, s.
+    #[must_use]
+    pub fn after(&self, attempt: &Attempt) -> f64 {
+        let Some((target, error)) = attempt.target_cents.zip(attempt.measures.hold_error_cents) else { return 0.0 };
+        let rate = self.speaker.rate();
+        let events = match self.after {
+            After::Target => tones::reference(target, rate, self.a4),
+            After::Answer => tones::answer(target, error, attempt.tolerance_cents, rate, self.a4),
+        };
+        self.say(&events, 0.1);
+        0.1 + tones::length_s(&events, rate)
+    }
+
+    /// The last bend as it was, and then as it should be.
+    pub fn replay(&self, attempt: &Attempt) {
+        let held = attempt.target_cents.zip(attempt.measures.hold_error_cents).map(|(target, error)| target + error);
+        if let (Some(origin), Some(held), Some(target)) = (attempt.origin_cents, held, attempt.target_cents) {
+            let origin = origin + attempt.measures.origin_error_cents.unwrap_or(0.0);
+            self.say(&tones::replay(origin, held, target, self.speaker.rate(), self.a4), 0.1);
+        }
+    }
+
+    /// A sentence that the player should know.
+    #[must_use]
+    pub fn notice(&self) -> Option<String> {
+        self.speaker.notice()
+    }
+
+    fn say(&self, events: &[Event], in_s: f64) {
+        for event in events {
+            self.speaker.say(*event, in_s + event.at.seconds(self.speaker.rate()), Ear::Closed);
+        }
+    }
+}
