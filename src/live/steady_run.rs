@@ -92,6 +92,7 @@ pub fn job(name: &str, channel: ChannelWish, a4: A4, seconds: Option<f64>) -> (J
         a4,
         tolerance: 0.0,
         attempts: None,
+        last_step: None,
         seconds,
         save: None,
         ring_s: RING_S,
@@ -197,7 +198,7 @@ impl<L: Listens> View for SteadyView<L> {
             Event::Notice(sentence) => self.notice(sentence),
             // The last readings are in the channel before this event is.
             Event::Over(_) => return self.draw(),
-            Event::TakeBegan { .. } | Event::Seen(_) | Event::Graded(_) | Event::TakeEnded { .. } => {}
+            Event::TakeBegan { .. } | Event::Seen(_) | Event::Graded(_) | Event::Told(_) | Event::TakeEnded { .. } => {}
         }
         Ok(())
     }
