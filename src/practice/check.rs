@@ -107,7 +107,7 @@ mod tests {
     fn what_is_wrong_is_said_and_nothing_else() {
         let quiet = (-80.0, None, 300);
         assert!(found(&[quiet]).contains("Nothing was heard"));
-        assert_eq!(found(&[quiet, (-20.0, Some(5901.0), 100), (-45.0, Some(5901.0), 100), quiet]), "");
+        assert_eq!(found(&[quiet, (-20.0, Some(5901.0), 100), (-45.0, Some(5901.0), 100), (-64.0, None, 20), quiet]), "");
         assert!(found(&[quiet, (-1.0, None, 10), (-45.0, None, 10)]).contains("level is high"));
         assert!(found(&[quiet, (-50.0, None, 10)]).contains("level is low"));
         assert!(found(&[(-50.0, None, 300), (-20.0, None, 100)]).contains("not quiet between notes"));

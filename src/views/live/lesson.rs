@@ -75,6 +75,12 @@ impl Lesson {
         format!("{}, {} of {}{unseen}", self.title, self.step.0, self.step.1)
     }
 
+    /// The step alone, for a narrow page: ` 3/8`.
+    #[must_use]
+    pub fn short_place(&self) -> String {
+        format!(" {}/{}", self.step.0, self.step.1)
+    }
+
     /// The line at the foot: what was told, the cue, else what to do.
     #[must_use]
     pub fn foot(&self) -> String {

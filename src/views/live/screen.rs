@@ -89,9 +89,9 @@ pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
         text(area, area.y + 1, &harmony, Style::new(), buffer);
     }
     if let Some(lesson) = &state.lesson {
-        let place = lesson.place();
+        // With one row above the rules, the sentence needs it; the step is then a figure at its end.
+        let (place, row) = if plan.top > area.y + 1 { (lesson.place(), area.y + 1) } else { (lesson.short_place(), area.y) };
         let wide = place.chars().count() as u16;
-        let row = if plan.top > area.y + 1 { area.y + 1 } else { area.y };
         if wide < area.width {
             text(Rect { x: area.right() - wide, width: wide, ..area }, row, &place, Style::new(), buffer);
         }
