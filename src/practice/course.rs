@@ -221,3 +221,67 @@ impl Wishes for Follower {
         self.course.told(told);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::drills::Chosen;
+    use super::super::parameters::Given;
+    use super::super::stage::Stage;
+    use super::*;
+    use crate::grading::Technique;
+
+    fn plan() -> Arc<Plan> {
+        Arc::new(Chosen::find("hold", &Given::new()).unwrap().plan(Stage::Steady, None).unwrap())
+    }
+
+    fn seen(attempt: u32, onset_s: f64) -> Seen {
+        let technique = Technique::Bend;
+        Seen {
+            attempt,
+            onset_s,
+            arrival_s: onset_s + 0.3,
+            origin_cents: Some(6702.0),
+            held_cents: 6896.0,
+            held_until_s: onset_s + 2.0,
+            technique,
+        }
+    }
+
+    fn steps(course: &mut dyn Wishes) -> Vec<Option<u32>> {
+        (1..=4).map(|n| course.wish(&seen(n, 10.0 * f64::from(n))).step).collect()
+    }
+
+    #[test]
+    fn what_was_told_holds_for_what_is_played_from_then_on_live_and_from_the_take() {
+        let told = [(15.0, Telling::Skip), (35.0, Telling::Repeat)].map(|(at_s, what)| Told { at_s, what });
+        let mut kept = Course::new(plan(), &told);
+        assert_eq!(steps(&mut kept), [Some(1), Some(3), Some(4), Some(4)]);
+        let mut live = Course::new(plan(), &[]);
+        let mut heard = Vec::new();
+        for (n, told) in [None, Some(told[0]), None, Some(told[1])].into_iter().enumerate() {
+            if let Some(told) = told {
+                live.told(told);
+            }
+            heard.push(live.wish(&seen(n as u32 + 1, 10.0 * (n as f64 + 1.0))).step);
+        }
+        assert_eq!(heard, steps(&mut Course::new(plan(), &told)));
+    }
+
+    #[test]
+    fn the_eye_may_ask_about_one_attempt_many_times() {
+        let mut eye = Follower::of(Course::new(plan(), &[]));
+        let asked: Vec<Option<u32>> = [1, 1, 1, 2, 2].iter().map(|n| eye.wish(&seen(*n, 10.0 * f64::from(*n))).step).collect();
+        assert_eq!(asked, [Some(1), Some(1), Some(1), Some(2), Some(2)]);
+    }
+
+    #[test]
+    fn a_step_made_easier_is_heard_first_then_smaller_then_slower() {
+        let plan = Chosen::find("slow", &Given::new()).unwrap().plan(Stage::Steady, None).unwrap();
+        let step = &plan.steps[0];
+        assert_eq!(&eased(step, Easing::No), step);
+        assert_eq!(eased(step, Easing::Hear).hear, Hear::Target);
+        let smaller = eased(step, Easing::Smaller);
+        assert_eq!((smaller.bend_cents, smaller.target.as_str()), (100.0, "F4"));
+        assert!(eased(step, Easing::Slower).beats.unwrap().tempo < step.beats.unwrap().tempo);
+    }
+}
