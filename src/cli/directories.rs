@@ -82,6 +82,12 @@ impl Directories {
         self.data.join("intonation")
     }
 
+    /// The delays from output to input that were measured.
+    #[must_use]
+    pub fn round_trips(&self) -> PathBuf {
+        self.data.join("calibration.toml")
+    }
+
     /// The recorded takes.
     #[must_use]
     pub fn takes(&self) -> PathBuf {

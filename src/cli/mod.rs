@@ -2,6 +2,7 @@
 
 use clap::{CommandFactory, Parser, Subcommand};
 
+pub mod calibrate;
 pub mod chart;
 pub mod completions;
 pub mod config;
@@ -67,6 +68,8 @@ pub enum Command {
     Chart(chart::Args),
     /// The pitch of a recorded take, reading by reading, as CSV
     Trace(trace::Args),
+    /// Measure the delay from what is played to what is heard
+    Calibrate(calibrate::Args),
     /// List what can be heard from and played to
     Devices(devices::Args),
     /// Show the settings and where each came from
@@ -95,6 +98,7 @@ impl Cli {
             Some(Command::Neck(args)) => args.run(),
             Some(Command::Chart(args)) => args.run(),
             Some(Command::Trace(args)) => args.run(),
+            Some(Command::Calibrate(args)) => args.run(),
             Some(Command::Devices(args)) => args.run(),
             Some(Command::Config(args)) => args.run(),
             Some(Command::Completions(args)) => args.run(),

@@ -8,6 +8,7 @@
 //! ```
 
 pub mod analysis;
+pub mod calibrate;
 pub mod checking;
 pub mod clock;
 pub mod clocks;

@@ -102,7 +102,8 @@ pub enum SpeakerError {
 }
 
 impl Speaker {
-    /// Opens the output beside a card that is heard: `take` is that card's time, `own` what its ears ask. `round_trip_s` as calibrated.
+    /// Opens the output beside a card that is heard: `take` is that card's time, `own` what its ears ask. `round_trip_s` is asked for
+    /// what was calibrated with the output as it was opened.
     ///
     /// # Errors
     /// When the output cannot be opened.
@@ -111,11 +112,12 @@ impl Speaker {
         wish: OutputWish,
         take: TakeTime,
         own: Arc<OwnSound>,
-        round_trip_s: Option<f64>,
+        round_trip_s: impl FnOnce(&Opened) -> Option<f64>,
     ) -> Result<Self, SpeakerError> {
         let outlet = Outlet::open(host, wish, RING_S)?;
         let opened = outlet.opened().clone();
         let rate = opened.format.rate;
+        let round_trip_s = round_trip_s(&opened);
         own.set_calibrated(round_trip_s.is_some());
         let clocks = Clocks::new(take, round_trip_s.unwrap_or(0.0));
         Ok(Self::start(rate, Some(opened), own, Way::Card(Box::new(Through { outlet, clocks, stream: None, lost: (0, 0) }))))

@@ -7,6 +7,7 @@ pub mod intonation;
 pub mod log;
 pub mod neck;
 mod played_at;
+pub mod round_trips;
 pub mod row;
 pub mod sidecar;
 pub mod table;

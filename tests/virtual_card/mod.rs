@@ -71,8 +71,25 @@ impl VirtualCard {
                 self.server()
             )
         };
-        let text = format!("</usr/share/alsa/alsa.conf>\n{}{}", pcm("!default"), pcm("guitar"));
+        // The default plays to the sink that the server prefers and listens to the source that it prefers.
+        let default = format!("pcm.!default {{ type pulse server \"{}\" }}\n", self.server());
+        let text = format!("</usr/share/alsa/alsa.conf>\n{default}{}", pcm("guitar"));
         fs::write(self.folder().join("asound.conf"), text)
+    }
+
+    /// What is played to the default reaches the guitar so much later; false where that cannot be had.
+    pub fn delay_output(&self, milliseconds: f64) -> bool {
+        let control = format!("control={},1", milliseconds / 1000.0);
+        let sink = format!("master={SINK}");
+        self.control(&["load-module", "module-ladspa-sink", "sink_name=delayed", &sink, "plugin=delay", "label=delay_5s", &control])
+            && self.control(&["set-default-sink", "delayed"])
+    }
+
+    /// What is played to the default is not heard by the guitar.
+    pub fn play_elsewhere(&self) -> bool {
+        let rate = format!("rate={}", self.rate);
+        self.control(&["load-module", "module-null-sink", "sink_name=elsewhere", &rate, "channels=2", "format=float32le"])
+            && self.control(&["set-default-sink", "elsewhere"])
     }
 
     fn server(&self) -> String {
@@ -100,7 +117,11 @@ impl VirtualCard {
         self.daemon = Some(daemon);
         let begun = Instant::now();
         while begun.elapsed() < Duration::from_secs(10) {
-            if self.folder().join("socket").exists() && self.control(&["info"]) && self.control(&["set-default-sink", SINK]) {
+            if self.folder().join("socket").exists()
+                && self.control(&["info"])
+                && self.control(&["set-default-sink", SINK])
+                && self.control(&["set-default-source", &format!("{SINK}.monitor")])
+            {
                 return Ok(());
             }
             std::thread::sleep(Duration::from_millis(20));

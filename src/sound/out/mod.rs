@@ -11,6 +11,7 @@ use crate::units::{FrameSpan, FrameTime, SampleRate};
 
 mod envelope;
 mod file;
+mod finder;
 mod limiter;
 mod listed;
 mod mixer;
@@ -19,6 +20,7 @@ mod rhythm;
 mod voices;
 
 pub use file::{RenderError, render};
+pub use finder::{Place, find, sweep_samples};
 pub use limiter::PEAK;
 pub use listed::{Listed, beat_frame};
 pub use mixer::{FADE_S, Level, Mixer};

@@ -1,0 +1,135 @@
+//! The speaker on an output of the test's own: beats stay where they should be when the output goes away and comes back.
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+use landfall::live::own_sound::OwnSound;
+use landfall::live::speaker::{Begin, Ear, Speaker};
+use landfall::sound::card::{Arrival, CardWish, Departure, DeviceName, Host, Opened, OutputWish, Stream, TakeTime};
+use landfall::sound::out::{Event, Level, Listed, Voice, beat_frame};
+use landfall::sound::{Format, SoundError};
+use landfall::units::{FrameSpan, FrameTime, SampleRate};
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+const RATE: u32 = 48_000;
+const FRAMES: u32 = 240;
+
+/// An output that keeps what it is given, with the instant of each sample, and can be pulled out.
+#[derive(Default)]
+struct Amp {
+    away: Arc<AtomicBool>,
+    opened: Arc<AtomicU32>,
+    heard: Arc<Mutex<Vec<(Instant, f32)>>>,
+}
+
+struct Wire;
+
+impl Stream for Wire {
+    fn opened(&self) -> Opened {
+        let format = Format { rate: SampleRate::new(RATE).unwrap(), channels: 1 };
+        Opened { device: "amp".into(), format, buffer: Some(FRAMES) }
+    }
+}
+
+impl Host for Amp {
+    fn names(&self) -> Result<Vec<DeviceName>, SoundError> {
+        Ok(Vec::new())
+    }
+
+    fn open(&self, _: &CardWish, _: &mut dyn FnMut(Format) -> Arrival) -> Result<Box<dyn Stream>, SoundError> {
+        Err(SoundError::NoDefaultCard)
+    }
+
+    fn open_output(&self, wish: &OutputWish, begin: &mut dyn FnMut(Format) -> Departure) -> Result<Box<dyn Stream>, SoundError> {
+        if self.away.load(Ordering::SeqCst) {
+            return Err(SoundError::Output { device: wish.name(), problem: "is not there".into() });
+        }
+        let mut departure = begin(Wire.opened().format);
+        self.opened.fetch_add(1, Ordering::SeqCst);
+        let (away, heard) = (Arc::clone(&self.away), Arc::clone(&self.heard));
+        std::thread::spawn(move || {
+            let begun = Instant::now();
+            let mut frame = 0_u32;
+            while !away.load(Ordering::SeqCst) {
+                let due = begun + Duration::from_secs_f64(f64::from(frame) / f64::from(RATE));
+                std::thread::sleep(due.saturating_duration_since(Instant::now()));
+                let mut block = [0.0_f32; FRAMES as usize];
+                departure.give(due.saturating_duration_since(Instant::now()), &mut block, |sample| sample);
+                let at = |n: u32| due + Duration::from_secs_f64(f64::from(n) / f64::from(RATE));
+                heard.lock().unwrap().extend((0..FRAMES).map(|n| (at(n), block[n as usize])));
+                frame += FRAMES;
+            }
+            // As a real one does.
+            departure.pulse().count_error();
+        });
+        Ok(Box::new(Wire))
+    }
+}
+
+fn onsets(heard: &[(Instant, f32)]) -> Vec<Instant> {
+    let mut quiet = 1000;
+    let mut found = Vec::new();
+    for (at, sample) in heard {
+        if sample.abs() > 1e-6 && quiet > 500 {
+            found.push(*at);
+        }
+        quiet = if sample.abs() > 1e-6 { 0 } else { quiet + 1 };
+    }
+    found
+}
+
+#[test]
+fn an_output_that_goes_away_in_mid_song_comes_back_on_the_beat() {
+    let amp = Arc::new(Amp::default());
+    let rate = SampleRate::new(RATE).unwrap();
+    let host: Arc<dyn Host> = amp.clone();
+    let speaker = Speaker::open(host, OutputWish::default(), TakeTime::default(), OwnSound::beside_take(), |_| None).unwrap();
+    speaker.set_level(Level::db(0.0).unwrap());
+    let clicks = (0..40)
+        .map(|n| Event { at: beat_frame(FrameTime(0), n, 0.25, rate), length: FrameSpan(0), voice: Voice::Click, hz: 0.0, gain: 1.0 })
+        .collect();
+    speaker.begin(Begin { part: Box::new(Listed::new(clicks)), beats: None, in_s: 0.2, ear: Ear::Open });
+    std::thread::sleep(Duration::from_millis(2100));
+    amp.away.store(true, Ordering::SeqCst);
+    std::thread::sleep(Duration::from_millis(1130));
+    amp.away.store(false, Ordering::SeqCst);
+    std::thread::sleep(Duration::from_millis(2500));
+    let mut notices = Vec::new();
+    while let Some(notice) = speaker.notice() {
+        notices.push(notice);
+    }
+    speaker.finish();
+    let onsets = onsets(&amp.heard.lock().unwrap());
+    let beats: Vec<f64> = onsets.iter().map(|at| at.duration_since(onsets[0]).as_secs_f64() / 0.25).collect();
+    let off: Vec<f64> = beats.iter().map(|beat| (beat - beat.round()) * 250.0).collect();
+    println!("beats {beats:.3?}, off by {off:.3?} ms");
+    assert!(notices.len() == 2 && notices[0].contains("is gone") && notices[1].contains("plays again"), "{notices:?}");
+    assert_eq!(amp.opened.load(Ordering::SeqCst), 2);
+    assert!(beats.windows(2).any(|pair| pair[1] - pair[0] > 3.5), "some were missed: {beats:?}");
+    assert!(beats.iter().filter(|beat| **beat > 12.5).count() >= 5, "it plays on: {beats:?}");
+    assert!(off.iter().all(|off| off.abs() < 3.0), "off by {off:?} ms");
+}
+
+#[test]
+fn beside_a_recorded_take_what_would_be_heard_is_kept_and_own_tones_close_the_ears() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("out.wav");
+    let rate = SampleRate::new(RATE).unwrap();
+    let own = OwnSound::beside_take();
+    own.begin_take(rate);
+    let speaker = Speaker::beside_take(rate, Arc::clone(&own), Some(&path)).unwrap();
+    let tone = Event { at: FrameTime(0), length: FrameSpan(9600), voice: Voice::Sustained, hz: 220.0, gain: 1.0 };
+    speaker.say(tone, 0.1, Ear::Closed);
+    // The order is obeyed before the take goes on.
+    std::thread::sleep(Duration::from_millis(100));
+    own.heard(FrameTime(48_000));
+    std::thread::sleep(Duration::from_millis(100));
+    speaker.finish();
+    let samples: Vec<f32> = hound::WavReader::open(&path).unwrap().into_samples().map(Result::unwrap).collect();
+    assert_eq!(samples.len(), 48_000);
+    assert_eq!(samples.iter().position(|sample| *sample != 0.0), Some(4800));
+    let heard: Vec<bool> = [0.05, 0.15, 0.35, 0.9].iter().map(|at_s| own.listens(*at_s)).collect();
+    assert_eq!(heard, [true, false, false, true]);
+    let news = own.news().unwrap();
+    assert_eq!(news.closed[0].0, 4800);
+}
