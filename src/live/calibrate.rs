@@ -344,10 +344,9 @@ mod tests {
 
     #[test]
     fn what_was_played_on_the_clicks_is_found_stroke_by_stroke() {
-        let mut text = "title = \"along\"\nlength_s = 8.0\n".to_owned();
-        for n in 0..8 {
-            text += &format!("[[note]]\nat_s = {}\nstring = 3\nfret = 5\n", 1.023 + 0.75 * f64::from(n));
-        }
+        let note = |n| format!("[[note]]\nat_s = {}\nstring = 3\nfret = 5\n", 1.023 + 0.75 * f64::from(n));
+        let notes: Vec<String> = (0..8).map(note).collect();
+        let text = format!("title = \"along\"\nlength_s = 8.0\n{}", notes.concat());
         let take = crate::sound::synth::render(&crate::sound::synth::Scenario::from_toml(&text).unwrap()).unwrap();
         let heard = HeardAll { rate: SampleRate::new(48_000).unwrap(), channels: vec![take.samples] };
         let beats: Vec<f64> = (0..8).map(|n| 1.0 + 0.75 * f64::from(n)).collect();

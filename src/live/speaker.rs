@@ -20,9 +20,9 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// The ring is filled so far ahead of what the card takes, s, and one of its callbacks more: gaps between callbacks and this thread's own
-/// are up to 35 ms on a machine with every processor busy (measured).
-const AHEAD_S: f64 = 0.06;
+/// The ring is filled so far ahead of what the card takes, s, and one of its callbacks more. With 0.06, a machine with every processor busy several
+/// times over once came 4 ms too late in 20 s (measured).
+const AHEAD_S: f64 = 0.1;
 /// The most that the ring holds, s.
 const RING_S: f64 = 0.5;
 const LOOK_EVERY: Duration = Duration::from_millis(4);
@@ -180,7 +180,7 @@ impl Speaker {
         self.order(Order::Begin(begin));
     }
 
-    /// Sounds `event` in `in_s` seconds, or as soon as it can be heard (60 to 80 ms); its own `at` is not looked at.
+    /// Sounds `event` in `in_s` seconds, or as soon as it can be heard (100 to 120 ms); its own `at` is not looked at.
     pub fn say(&self, event: Event, in_s: f64, ear: Ear) {
         self.order(Order::Say(event, in_s, ear));
     }
