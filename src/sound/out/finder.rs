@@ -98,7 +98,8 @@ mod tests {
         for late in [0.0, 100.0, 1234.25, 2000.5, 3333.8] {
             let place = find(&heard(late, 0.1, 0.0), &sweep_samples(rate()), rate()).unwrap();
             assert!((place.at - late).abs() < 0.05, "{late}: {place:?}");
-            assert!(place.likeness > 0.99, "{place:?}");
+            // Half a sample beside the peak, a sweep around 2.8 kHz is like itself by cos(2 pi 2800 / 96000) = 0.983.
+            assert!(place.likeness > 0.98, "{place:?}");
         }
     }
 
