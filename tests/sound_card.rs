@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 mod two_bends;
+#[allow(dead_code, reason = "each test file uses a part of it")]
 mod virtual_card;
 
 use landfall::logbook::sidecar::Sidecar;

@@ -3,10 +3,10 @@
 use super::directories::{Directories, Environment};
 use super::settings::{Given, Settings};
 use super::{Failure, print, remark};
-use crate::live::calibrate::{By, Measured, endure, measure};
+use crate::live::calibrate::{By, Measured, endure, measure, pair};
 use crate::live::clock::{Clock, SystemClock};
 use crate::logbook::round_trips::{RoundTrip, RoundTrips};
-use crate::sound::card::{CardWish, OutputWish, system};
+use crate::sound::card::{CardWish, Opened, OutputWish, system};
 use crate::sound::out::Level;
 
 /// Another delay than before by more than this is worth a word, ms.
@@ -48,6 +48,23 @@ pub struct Args {
     /// How loud, in dB: 0 is the loudest, -60 the softest [default: -20, quiet]
     #[arg(long, value_name = "DB", value_parser = level, allow_negative_numbers = true)]
     level: Option<Level>,
+}
+
+/// The delay that was measured for this input and the output that is opened beside it, in seconds; says where it was measured under other conditions only.
+///
+/// # Errors
+/// When the file of measurements is broken.
+pub fn round_trip(directories: &Directories, input: &Opened) -> Result<impl FnOnce(&Opened) -> Option<f64>, Failure> {
+    let known = RoundTrips::load(&directories.round_trips())?;
+    let input = input.clone();
+    Ok(move |output: &Opened| {
+        let pair = pair(&input, output);
+        let measured = known.of(&pair).map(|trip| trip.round_trip_ms / 1e3);
+        if let (None, Some(nearly)) = (measured, known.nearly(&pair)) {
+            remark(nearly);
+        }
+        measured
+    })
 }
 
 fn level(text: &str) -> Result<Level, String> {

@@ -1,5 +1,6 @@
 //! `landfall drill`: bends, live.
 
+use super::calibrate::round_trip;
 use super::directories::{Directories, Environment};
 use super::drill_list;
 use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
@@ -272,7 +273,8 @@ impl Args {
         let output = OutputWish { device: wish.device.clone(), buffer: wish.buffer, rate: None };
         let (card, takes) = Card::open(Arc::clone(&host), wish.clone(), RING_S)?;
         let own = OwnSound::beside(card.time());
-        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), None)?;
+        let round_trip = round_trip(&table.directories, card.opened())?;
+        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), round_trip)?;
         let sound = DrillSound::new(speaker, after, table.settings.a4.value);
         run.coaching = run.coaching.take().map(|coaching| coaching.sounding(sound));
         Ok((Input::Opened(card, takes), Some(own)))
