@@ -156,8 +156,11 @@ pub(super) fn overshoot(shape: &Shape, bend: &Bend, start: f64, arrival: &Arriva
     let over = highest - settled;
     // A top that the hold's own unrest makes is none.
     let unrest = spread_around_line(later).unwrap_or(0.0).max(shape.noise);
-    if over <= UNREST_TOP * unrest { 0.0 } else { over.max(0.0) }
+    if over <= LEAST_TOP_CENTS.max(UNREST_TOP * unrest) { 0.0 } else { over }
 }
+
+/// A lower top is none, cents: with another string sounding, one reading in twenty of a moving string is off by as much, and no ear hears it.
+const LEAST_TOP_CENTS: f64 = 4.0;
 
 /// The highest of the ninety or so points of a quarter of a second stands this many deviations out at most (normal deviate of
 /// 1 in 180: 2.54).

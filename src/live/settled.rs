@@ -2,21 +2,20 @@
 
 use super::ears::Settles;
 use crate::grading::{Attempt, Grader, Told, Trouble, Wishes};
-use crate::pitch::attack::{self, Attack, AttackFinder, Stage};
+use crate::pitch::Reading;
+use crate::pitch::attack;
 use crate::pitch::settled::Settled;
-use crate::pitch::{Reading, Tracker};
 use crate::sound::{Block, Fault, FaultKind};
 use crate::units::{A4, FrameSpan, FrameTime, SampleRate};
 use std::collections::VecDeque;
 
 /// Grades a take while it is heard. Results do not depend on how it is cut into blocks.
 ///
-/// The tracker, the attacks and the troubles of the sound each say their piece after a delay of their own; the grader hears them in the order of
+/// The readings, the attacks and the troubles of the sound each come after a delay of their own; the grader hears them in the order of
 /// the take: a trouble, then an attack, then the reading of the same instant.
 pub struct SettledLoop<W> {
     rate: SampleRate,
     tracker: Settled,
-    attacks: AttackFinder,
     grader: Grader<W>,
     heard: FrameTime,
     readings: VecDeque<Reading>,
@@ -31,7 +30,6 @@ impl<W: Wishes> SettledLoop<W> {
         Self {
             rate,
             tracker: Settled::new(rate),
-            attacks: AttackFinder::new(rate),
             grader: Grader::new(rate, a4, wishes),
             heard: FrameTime(0),
             readings: VecDeque::new(),
@@ -60,19 +58,13 @@ impl<W: Wishes> SettledLoop<W> {
 
 impl<W: Wishes + Send> Settles for SettledLoop<W> {
     fn hear(&mut self, block: &Block<'_>, emit: &mut dyn FnMut(Attempt)) {
-        let Self { tracker, attacks, readings, struck, .. } = self;
+        let Self { tracker, readings, struck, .. } = self;
         let mut read = |reading| readings.push_back(reading);
-        let mut strike = |attack: Attack| {
-            if attack.stage == Stage::Settled && attack.struck {
-                struck.push_back(attack.at);
-            }
-        };
+        let mut strike = |at| struck.push_back(at);
         if block.lost_before.0 > 0 {
-            tracker.lose(block.lost_before.0, &mut read);
-            attacks.lose(block.lost_before.0, &mut strike);
+            tracker.lose_sound(block.lost_before.0, &mut read, &mut strike);
         }
-        tracker.push(block.samples, &mut read);
-        attacks.push(block.samples, &mut strike);
+        tracker.hear(block.samples, &mut read, &mut strike);
         self.troubles.extend(block.faults);
         self.heard = block.start + FrameSpan(block.samples.len() as u64);
         // An attack may still come for the last stretch of what was heard.
@@ -85,13 +77,8 @@ impl<W: Wishes + Send> Settles for SettledLoop<W> {
     }
 
     fn finish(&mut self, emit: &mut dyn FnMut(Attempt)) {
-        let Self { tracker, attacks, readings, struck, .. } = self;
-        tracker.finish(&mut |reading| readings.push_back(reading));
-        attacks.finish(&mut |attack: Attack| {
-            if attack.stage == Stage::Settled && attack.struck {
-                struck.push_back(attack.at);
-            }
-        });
+        let Self { tracker, readings, struck, .. } = self;
+        tracker.end(&mut |reading| readings.push_back(reading), &mut |at| struck.push_back(at));
         self.hand_on(FrameTime(u64::MAX), emit);
         self.grader.finish(emit);
     }

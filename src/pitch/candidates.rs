@@ -50,6 +50,15 @@ impl Candidates {
         self.count = last + 1;
     }
 
+    /// Gives one of the candidates another rank, and a clarity that is no less than `clarity`.
+    pub fn lift(&mut self, candidate: Candidate, clarity: f32, rank: f32) {
+        if let Some(at) = self.list[..self.count].iter().position(|c| *c == candidate) {
+            self.list.copy_within(at + 1..self.count, at);
+            self.count -= 1;
+            self.offer(Candidate { rank, clarity: candidate.clarity.max(clarity), ..candidate });
+        }
+    }
+
     /// Offers every peak of `correlation` (index = lag) between the two lags that is at least `least` high.
     pub fn offer_peaks(&mut self, correlation: &[f32], shortest: f32, longest: f32, least: f32, octave_cost: f32) {
         let from = (shortest.floor() as usize).max(2);

@@ -7,6 +7,7 @@
 use super::candidates::Candidates;
 use super::detector::Detector;
 use super::front::Front;
+use super::memory::Memory;
 use super::partials::{mean_off_hz, read, whole_periods};
 use super::path::{Decision, Path, PathCosts};
 use super::{Reading, Sounding, Tracker, hop_frames};
@@ -28,6 +29,7 @@ pub struct Causal {
     hop: usize,
     front: Front,
     detector: Detector,
+    memory: Memory,
     path: Path,
     next: u64,
     /// Candidates of the next hop from the short window, while the long one is waited for.
@@ -49,6 +51,7 @@ impl Causal {
             rate,
             hop: hop_frames(rate),
             detector: Detector::new(front.slow_rate()),
+            memory: Memory::new(front.slow_rate(), hop_frames(rate) as f64 / rate.as_f64()),
             path: Path::new(costs, 0),
             next: 0,
             waiting: None,
@@ -99,10 +102,19 @@ impl Causal {
         }
     }
 
+    fn advance_now_and_then(&mut self, emit: &mut dyn FnMut(Reading)) {
+        if self.front.full.end().is_multiple_of(32) {
+            self.advance(emit);
+        }
+    }
+
     fn say(&mut self, at: u64, candidates: &Candidates, emit: &mut dyn FnMut(Reading)) {
         let heard = self.front.full.end();
         let free = self.front.struck_between(at.saturating_sub(self.rate.span(0.03).0), heard);
-        let decision: Decision = self.path.push(candidates, free).flatten();
+        let mut candidates = *candidates;
+        self.remind(at, &mut candidates, free);
+        let decision: Decision = self.path.push(&candidates, free).flatten();
+        self.memory.follow(self.path.best());
         let level_dbfs = self.level(at);
         let sounding = match decision {
             _ if level_dbfs.is_none_or(|l| l < SILENCE_DBFS) => Sounding::Silent,
@@ -116,6 +128,16 @@ impl Causal {
         self.remember(hz);
         self.ready = self.ready.max(heard - 1);
         emit(Reading { at: FrameTime(at), ready: FrameTime(self.ready), level_dbfs, sounding });
+    }
+
+    /// The memory hears what was heard last: its window is longer than the others and ends where they do.
+    fn remind(&mut self, at: u64, candidates: &mut Candidates, free: bool) {
+        let reach = self.memory.reach() as u64;
+        let end = self.front.slow.end();
+        let centre = (at / self.front.factor as u64).min(end.saturating_sub(reach));
+        let lag_s = (at as f64 - (centre * self.front.factor as u64) as f64) / self.rate.as_f64();
+        let around = centre.checked_sub(reach).and_then(|from| self.front.slow.slice(from, 2 * reach as usize));
+        self.memory.remind(candidates, around, lag_s, free);
     }
 
     fn remember(&mut self, hz: Option<f64>) {
@@ -156,16 +178,16 @@ impl Causal {
 impl Tracker for Causal {
     fn push(&mut self, samples: &[f32], emit: &mut dyn FnMut(Reading)) {
         for &x in samples {
-            self.front.push(x);
-            if self.front.full.end().is_multiple_of(32) {
-                self.advance(emit);
-            }
+            self.front.push(x, &mut |_| ());
+            self.advance_now_and_then(emit);
         }
     }
 
     fn lose(&mut self, frames: u64, emit: &mut dyn FnMut(Reading)) {
+        self.front.lose(frames, &mut |_| ());
         for _ in 0..frames {
-            self.push(&[0.0], emit);
+            self.front.skip();
+            self.advance_now_and_then(emit);
         }
     }
 

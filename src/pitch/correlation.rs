@@ -84,15 +84,24 @@ impl Correlation {
             *b = Complex32::new(w * x, w * x * x);
         }
         self.forward.process_with_scratch(&mut self.buffer, &mut self.scratch);
+        // The transform of a real signal a and a real signal b packed as a + i b comes apart by symmetry, and so do a's power and
+        // Σ w_j x_j² w_{j+τ} + Σ w_j w_{j+τ} x_{j+τ}² (a cross-correlation and its mirror image, real in τ): bins k and n - k are alike.
         let n = self.buffer.len();
-        for k in 0..n {
-            // The transform of a real signal a and a real signal b packed as a + i b comes apart by symmetry.
-            let (p, q) = (self.buffer[k], self.buffer[(n - k) % n].conj());
-            let a = (p + q) * 0.5;
-            let b = (p - q) * Complex32::new(0.0, -0.5);
-            // Σ w_j x_j² w_{j+τ} + Σ w_j w_{j+τ} x_{j+τ}²: the cross-correlation and its mirror image, both real in τ.
-            let m = 2.0 * (b * self.taper_spectrum[k].conj()).re;
-            self.cross[k] = Complex32::new(a.norm_sqr(), m);
+        let cross = |p: Complex32, q: Complex32, taper: Complex32| {
+            let a = (p + q.conj()) * 0.5;
+            let b = (p - q.conj()) * Complex32::new(0.0, -0.5);
+            Complex32::new(a.norm_sqr(), 2.0 * (b * taper.conj()).re)
+        };
+        for k in [0, n / 2] {
+            self.cross[k] = cross(self.buffer[k], self.buffer[k], self.taper_spectrum[k]);
+        }
+        let (low, high) = self.buffer.split_at(n / 2 + 1);
+        let (cross_low, cross_high) = self.cross.split_at_mut(n / 2 + 1);
+        let pairs = low[1..].iter().zip(high.iter().rev()).zip(&self.taper_spectrum[1..]);
+        let places = cross_low[1..].iter_mut().zip(cross_high.iter_mut().rev());
+        for (((p, q), taper), (left, right)) in pairs.zip(places) {
+            let value = cross(*p, *q, *taper);
+            (*left, *right) = (value, value);
         }
         self.inverse.process_with_scratch(&mut self.cross, &mut self.scratch);
         let floor = self.cross[0].im * 1e-6;

@@ -23,7 +23,7 @@ pub struct Front {
     raw_decimator: Decimator,
     next_look: u64,
     rate: SampleRate,
-    keep: f64,
+    retained: f64,
     last_in: f64,
     last_out: f64,
 }
@@ -41,7 +41,7 @@ impl Front {
         let factor = 1usize << (rate.hz() / 11_000).max(1).ilog2();
         let frames = rate.span(seconds).0 as usize;
         // One pole at 10 Hz: far under the lowest string, so that it neither weakens nor delays a fundamental noticeably.
-        let keep = (-std::f64::consts::TAU * 10.0 / rate.as_f64()).exp();
+        let retained = (-std::f64::consts::TAU * 10.0 / rate.as_f64()).exp();
         let slow_rate = rate.as_f64() / factor as f64;
         let hum = Hum::new(rate.as_f64(), slow_rate);
         Self {
@@ -56,16 +56,41 @@ impl Front {
             strokes: [None; 8],
             decimator: Decimator::new(factor),
             rate,
-            keep,
+            retained,
             last_in: 0.0,
             last_out: 0.0,
         }
     }
 
-    /// Takes one sample.
-    pub fn push(&mut self, sample: f32) {
+    /// Takes one sample; hands out the attacks that became certain.
+    pub fn push(&mut self, sample: f32, strike: &mut dyn FnMut(Attack)) {
+        let y = self.keep(sample);
+        let strokes = &mut self.strokes;
+        self.attacks.push(&[y], &mut |attack| {
+            note_stroke(strokes, attack);
+            strike(attack);
+        });
+    }
+
+    /// `frames` frames are lost here, each of which is to be [skipped](Self::skip): what was being struck is settled with what is known.
+    pub fn lose(&mut self, frames: u64, strike: &mut dyn FnMut(Attack)) {
+        self.attacks.lose(frames, strike);
+    }
+
+    /// One lost frame: time goes on, nothing was heard.
+    pub fn skip(&mut self) {
+        self.keep(0.0);
+    }
+
+    /// The take has ended: hands out the attack that was being heard.
+    pub fn finish(&mut self, strike: &mut dyn FnMut(Attack)) {
+        self.attacks.finish(strike);
+    }
+
+    /// The sample without direct current and hum, which the histories then hold.
+    fn keep(&mut self, sample: f32) -> f32 {
         let x = f64::from(sample);
-        let y = x - self.last_in + self.keep * self.last_out;
+        let y = x - self.last_in + self.retained * self.last_out;
         self.last_in = x;
         // Subnormal numbers slow some processors down a hundredfold.
         self.last_out = if y.abs() < 1e-30 { 0.0 } else { y };
@@ -79,11 +104,10 @@ impl Front {
         }
         let y = self.hum.take_out(y);
         self.full.push(y);
-        let strokes = &mut self.strokes;
-        self.attacks.push(&[y], &mut |attack| note_stroke(strokes, attack));
         if let Some(slow) = self.decimator.push(y) {
             self.slow.push(slow);
         }
+        y
     }
 
     /// Whether a string was struck between two full-rate samples, as far as is known now.

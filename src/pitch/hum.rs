@@ -89,6 +89,11 @@ impl Hum {
 
     fn fit(&self, x: &[f32], slow_rate: f64, mains: f64, power: f64) -> Option<Lines> {
         let first = self.project(&x[..self.taper.len()], slow_rate, mains);
+        // Most looks end here: even at the frequency's limit the low lines keep nine tenths of their power under this window.
+        let (total, low) = (first.iter().map(Complex64::norm_sqr).sum::<f64>(), first[..3].iter().map(Complex64::norm_sqr).sum::<f64>());
+        if 0.5 * total < 0.3 * power || low < 0.08 * total {
+            return None;
+        }
         let second = self.project(&x[self.apart..], slow_rate, mains);
         let seconds = self.apart as f64 / slow_rate;
         // Each line's phase should have turned by k * mains * seconds; what it turned more is its frequency's error.

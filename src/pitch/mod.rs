@@ -16,6 +16,7 @@ pub mod detector;
 pub mod front;
 pub mod history;
 pub mod hum;
+pub mod memory;
 pub mod partials;
 pub mod path;
 pub mod settled;

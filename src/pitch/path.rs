@@ -136,6 +136,12 @@ impl Path {
         (state < step.count).then(|| (step.log_period[state].exp2(), step.clarity[state]))
     }
 
+    /// Where the best path stands now, as far as is known: period in samples.
+    #[must_use]
+    pub fn best(&self) -> Option<f32> {
+        if self.pushed == 0 { None } else { self.decided(0).map(|(period, _)| period) }
+    }
+
     /// At the end of the take: the decisions still open, oldest first.
     pub fn finish(&mut self, mut emit: impl FnMut(Decision)) {
         let open = self.pushed.min(self.steps.len() - 1);

@@ -4,10 +4,12 @@
 //! through it, the partials read along that curve, and their mean smoothed as far as its noise. Together they look ahead by less than
 //! [`LOOK_AHEAD_S`]; state only goes forward.
 
+use super::attack::{Attack, Stage};
 use super::causal::SILENCE_DBFS;
 use super::detector::{Detector, LOWEST_HZ};
 use super::front::Front;
 use super::history::History;
+use super::memory::Memory;
 use super::partials::{Heterodyne, Slice, look, mean_off_hz, whole_periods};
 use super::path::{Decision, Path, PathCosts};
 use super::{Reading, Sounding, Tracker, hop_frames, smooth};
@@ -46,6 +48,7 @@ pub struct Settled {
     hop: usize,
     front: Front,
     detector: Detector,
+    memory: Memory,
     path: Path,
     heard: History<Heard>,
     heterodyne: Heterodyne,
@@ -76,6 +79,7 @@ impl Settled {
             rate,
             hop,
             detector,
+            memory: Memory::new(front.slow_rate(), hop as f64 / rate.as_f64()),
             path: Path::new(costs, LOOK_AHEAD),
             heard: History::new(512),
             heterodyne: Heterodyne::new(rate.as_f64()),
@@ -104,13 +108,19 @@ impl Settled {
         let per_hop = (self.hop / self.front.factor) as u64;
         // The stroke that a hop's candidates belong to must be known before the path takes them.
         let patience = (0.006 * self.front.slow_rate()) as u64;
-        while self.next_candidates * per_hop + self.detector.reach() + patience <= self.front.slow.end() {
-            let candidates = self.detector.at(&self.front, self.next_candidates * per_hop);
+        let memory_reach = self.memory.reach() as u64;
+        while self.next_candidates * per_hop + self.detector.reach().max(memory_reach) + patience <= self.front.slow.end() {
+            let centre = self.next_candidates * per_hop;
+            let mut candidates = self.detector.at(&self.front, centre);
             let at = self.next_candidates * self.hop as u64;
             let (before, after) = (self.rate.span(0.05).0, self.rate.span(0.015).0);
             let free = self.front.struck_between(at.saturating_sub(before), at + after);
             self.next_candidates += 1;
-            if let Some(decision) = self.path.push(&candidates, free) {
+            let around = centre.checked_sub(memory_reach).and_then(|from| self.front.slow.slice(from, 2 * memory_reach as usize));
+            self.memory.remind(&mut candidates, around, 0.0, free);
+            let decision = self.path.push(&candidates, free);
+            self.memory.follow(self.path.best());
+            if let Some(decision) = decision {
                 self.decide(decision);
             }
         }
@@ -225,23 +235,29 @@ impl Settled {
     }
 }
 
-impl Tracker for Settled {
-    fn push(&mut self, samples: &[f32], emit: &mut dyn FnMut(Reading)) {
+impl Settled {
+    /// [`Tracker::push`] that hands out the strokes, too: each when its instant is final, at most [`attack::LOOK_AHEAD_S`] after it.
+    ///
+    /// [`attack::LOOK_AHEAD_S`]: super::attack::LOOK_AHEAD_S
+    pub fn hear(&mut self, samples: &[f32], emit: &mut dyn FnMut(Reading), strike: &mut dyn FnMut(FrameTime)) {
         for &x in samples {
-            self.front.push(x);
-            if self.front.full.end().is_multiple_of(self.hop as u64) {
-                self.advance(emit);
-            }
+            self.front.push(x, &mut |attack| say_stroke(attack, strike));
+            self.advance_at_a_hop(emit);
         }
     }
 
-    fn lose(&mut self, frames: u64, emit: &mut dyn FnMut(Reading)) {
+    /// [`Tracker::lose`] that hands out the stroke that was being heard.
+    pub fn lose_sound(&mut self, frames: u64, emit: &mut dyn FnMut(Reading), strike: &mut dyn FnMut(FrameTime)) {
+        self.front.lose(frames, &mut |attack| say_stroke(attack, strike));
         for _ in 0..frames {
-            self.push(&[0.0], emit);
+            self.front.skip();
+            self.advance_at_a_hop(emit);
         }
     }
 
-    fn finish(&mut self, emit: &mut dyn FnMut(Reading)) {
+    /// [`Tracker::finish`] that hands out the stroke that was being heard.
+    pub fn end(&mut self, emit: &mut dyn FnMut(Reading), strike: &mut dyn FnMut(FrameTime)) {
+        self.front.finish(&mut |attack| say_stroke(attack, strike));
         let mut open = Vec::new();
         self.path.finish(|d| open.push(d));
         for d in open {
@@ -249,5 +265,31 @@ impl Tracker for Settled {
         }
         self.ended = true;
         self.refine(emit);
+    }
+
+    fn advance_at_a_hop(&mut self, emit: &mut dyn FnMut(Reading)) {
+        if self.front.full.end().is_multiple_of(self.hop as u64) {
+            self.advance(emit);
+        }
+    }
+}
+
+fn say_stroke(attack: Attack, strike: &mut dyn FnMut(FrameTime)) {
+    if attack.stage == Stage::Settled && attack.struck {
+        strike(attack.at);
+    }
+}
+
+impl Tracker for Settled {
+    fn push(&mut self, samples: &[f32], emit: &mut dyn FnMut(Reading)) {
+        self.hear(samples, emit, &mut |_| ());
+    }
+
+    fn lose(&mut self, frames: u64, emit: &mut dyn FnMut(Reading)) {
+        self.lose_sound(frames, emit, &mut |_| ());
+    }
+
+    fn finish(&mut self, emit: &mut dyn FnMut(Reading)) {
+        self.end(emit, &mut |_| ());
     }
 }
