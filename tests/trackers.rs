@@ -245,3 +245,27 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_dying_note_is_not_handed_over_to_a_string_that_rings_on() {
+    // An octave under 444 Hz lies near the third partial of an open E2 (247 Hz), which here grows as loud as the note within a second.
+    const FS: f64 = 48_000.0;
+    let db = |level: f64| 10f64.powf(level / 20.0);
+    let note = [(1.0, -22.0), (2.0, -23.0), (3.0, -34.0)];
+    let low_e = [(1.0, -46.0), (2.0, -47.0), (3.0, -38.0), (4.0, -44.0)];
+    let samples: Vec<f32> = (0..96_000)
+        .map(|n| {
+            let t = f64::from(n) / FS;
+            let sines =
+                |partials: &[(f64, f64)], hz: f64| -> f64 { partials.iter().map(|(k, level)| db(*level) * (TAU * k * hz * t).sin()).sum() };
+            let struck = ((t - 0.1).max(0.0) / 0.002).min(1.0);
+            (struck * db(-14.0 * (t - 0.1)) * sines(&note, 444.0) + (t / 0.05).min(1.0) * sines(&low_e, 82.41)) as f32
+        })
+        .collect();
+    for readings in [settled(&samples, 48_000), causal(&samples, 48_000)] {
+        for reading in readings.iter().filter(|reading| (0.25..1.7).contains(&reading.at.seconds(rate(48_000)))) {
+            let off = reading.hz().map(|hz| 1200.0 * (hz / 444.0).log2());
+            assert!(off.is_some_and(|off| off.abs() < 50.0), "{off:?} cents off at {} s", reading.at.seconds(rate(48_000)));
+        }
+    }
+}

@@ -48,14 +48,16 @@ const FASTEST: f64 = 4.0;
 struct Note {
     /// Where it was last followed to, Hz.
     hz: f64,
+    /// How long before the last hop that was, s.
+    lag_s: f64,
     /// Its glide, octaves a second.
     slope: f64,
     /// Power of each partial as last written down; all 0 before.
     powers: [f32; PARTIALS],
     /// Hops since it was written down.
     ago: u32,
-    /// What its partials say of this hop's pitch where they still stand.
-    stood: Option<f64>,
+    /// The pitch that its partials say where they still stand, and how long before the hop that is.
+    stood: Option<(f64, f64)>,
     /// It has no odd partials: it is an octave too low.
     hollow: bool,
 }
@@ -98,7 +100,7 @@ impl Memory {
             self.note = None;
         }
         let (Some(note), Some(x)) = (&mut self.note, x) else { return };
-        let hz = note.hz * (note.slope * (self.hop_s - lag_s)).exp2();
+        let hz = note.hz * (note.slope * (self.hop_s + note.lag_s - lag_s)).exp2();
         note.ago += 1;
         note.stood = None;
         let near = |c: &Candidate| (self.rate / f64::from(c.period) / hz - 1.0).abs() < NEAR;
@@ -128,8 +130,8 @@ impl Memory {
             *old = (*old * lost).max(new.power.min(*old));
         }
         let Some(Standing { hz: pitch, power: heard, share }) = stands else { return };
+        note.stood = Some((pitch, lag_s));
         let pitch = pitch * (note.slope * lag_s).exp2();
-        note.stood = Some(pitch);
         let explains_more = |c: &&Candidate| {
             let times = (f64::from(c.period) * hz / self.rate).round();
             let lower = self.rate / f64::from(c.period);
@@ -163,19 +165,31 @@ impl Memory {
             return;
         };
         let hz = self.rate / f64::from(period);
-        let stood = self.note.and_then(|note| note.stood).filter(|pitch| (pitch / hz - 1.0).abs() < SAME);
-        let hz = stood.unwrap_or(hz);
-        let slope = self.note.map(|note| ((hz / note.hz).log2() / self.hop_s, note));
-        self.note = match slope {
-            Some((slope, note)) if slope.abs() < 10.0 * FASTEST => {
-                Some(Note { hz, slope: (0.8 * note.slope + 0.2 * slope).clamp(-FASTEST, FASTEST), ..note })
-            }
-            _ => Some(Note { hz, slope: 0.0, powers: [0.0; PARTIALS], ago: LOOKS, hollow: false, stood: None }),
+        let Some(note) = &mut self.note else {
+            self.note = Some(Note::new(hz));
+            return;
         };
+        // What stands is known better, though of an instant before: nothing that was said of now may come back as if it had been heard.
+        let stood = note.stood.filter(|(pitch, lag_s)| (pitch * (note.slope * lag_s).exp2() / hz - 1.0).abs() < SAME);
+        let (hz, lag_s) = stood.unwrap_or((hz, 0.0));
+        let elapsed = self.hop_s + note.lag_s - lag_s;
+        if elapsed > 0.5 * self.hop_s {
+            let slope = (hz / note.hz).log2() / elapsed;
+            if slope.abs() > 10.0 * FASTEST {
+                self.note = Some(Note::new(hz));
+                return;
+            }
+            note.slope = (0.8 * note.slope + 0.2 * slope).clamp(-FASTEST, FASTEST);
+        }
+        (note.hz, note.lag_s) = (hz, lag_s);
     }
 }
 
 impl Note {
+    fn new(hz: f64) -> Self {
+        Self { hz, lag_s: 0.0, slope: 0.0, powers: [0.0; PARTIALS], ago: LOOKS, hollow: false, stood: None }
+    }
+
     /// What stands of the note, where that is most of it.
     fn stands(&self, partials: &[Partial; PARTIALS], hz: f64, x: &[f32]) -> Option<Standing> {
         let all: f32 = self.powers.iter().sum();
