@@ -236,7 +236,7 @@ fn read_one(x: &[f32], rate: f64, hz: f64, half: f64) -> Partial {
 impl Tracker for Sustained {
     fn push(&mut self, samples: &[f32], emit: &mut dyn FnMut(Reading)) {
         for &x in samples {
-            self.front.push(x);
+            self.front.push(x, &mut |_| ());
             if self.front.full.end().is_multiple_of(64) {
                 self.advance(emit);
             }
