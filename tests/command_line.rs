@@ -11,6 +11,7 @@ fn without_a_command_it_says_how_to_start() {
     let ran = Program::new().run(&[]);
     ran.assert_succeeds();
     assert!(ran.stdout.contains("landfall --help") && ran.stderr.is_empty());
+    assert!(ran.stdout.lines().all(|line| line.chars().count() <= 80), "wider than 80 columns: {}", ran.stdout);
 }
 
 #[test]

@@ -3,21 +3,25 @@
 use super::{Failure, print};
 
 const PAGE: &str = "\
-landfall listens to a lead guitar and says, in cents and milliseconds, whether each bend landed.
+landfall listens to a lead guitar and says, in cents and milliseconds, whether
+each bend landed.
 
-  landfall demo               watch it listen to nine bends; no guitar needed
-  landfall devices            what can be heard from
-  landfall drill              play: each bend is graded while you play on
-  landfall drill --chord Gm7  the same, bending into the notes of a chord
-  landfall drill --list       ten drills to begin with; landfall drill bend-and-hold
-                              plays one
-  landfall play ii-V-I        play over Gm7, C7, F: each bend is graded by the chord of its moment
+  landfall demo                 watch it listen to nine bends; no guitar needed
+  landfall devices              what can be heard from
+  landfall tune                 tune before you bend
+  landfall drill --list         ten drills to begin with
+  landfall drill bend-and-hold  one of them
+  landfall drill --chord Gm7    free play, bending into the notes of a chord
+  landfall play ii-V-I          over Gm7, C7, F: each bend is graded by the
+                                chord of its moment
   landfall neck --chord Gm7 --bends
-                              where the bends into its notes are
-  landfall log --last 20      how the last twenty went
-  landfall --help             all commands; landfall drill --help is a page about one
+                                where the bends into its notes are
+  landfall log --last 20        how the last twenty went
+  landfall --help               all commands; landfall drill --help is a page
+                                about one
 
-Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain is a reason to stop.
+Keep headphones and amplifiers at a moderate level, and rest when a hand tires:
+pain is a reason to stop.
 ";
 
 /// Prints how to start.
