@@ -8,6 +8,7 @@ mod channel;
 mod condition;
 mod file;
 mod gaps;
+pub mod mask;
 mod mono;
 pub mod out;
 mod ring;
