@@ -269,6 +269,7 @@ fn run_seen(input: Input, world: World, slow: Duration, mut view: Silent, change
             attacks: AttackFinder::new(rate),
             eye: Provisional::new(rate, A4::default(), Box::new(Wish::default())),
             settled: Box::new(Scribe::begin(&ears, slow)),
+            masked: None,
             own: None,
         }),
         row: Box::new(|attempt, setting| Row::graded(attempt, setting, |midi| midi.to_string())),

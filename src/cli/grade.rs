@@ -1,5 +1,6 @@
 //! `landfall grade TAKE...`.
 
+use super::band::Playing;
 use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
 use super::graded_curves::{Curve, GradedCurves};
 use super::over_changes::{self, Over, fixed};
@@ -9,6 +10,7 @@ use super::take::Take;
 use super::{Failure, WrongUse, output, print, remark};
 use crate::grading::{Attempt, Technique, Tolerance, Wishes};
 use crate::live::ears::Settles;
+use crate::live::masked::{Masked, Replays};
 use crate::live::own_sound::OwnSound;
 use crate::live::settled::SettledLoop;
 use crate::logbook::log::Log;
@@ -22,6 +24,7 @@ use crate::sound::Next;
 use crate::units::A4;
 use crate::views::take_page::{self, Drawn};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Arguments of `grade`.
 #[derive(Debug, clap::Args)]
@@ -136,8 +139,10 @@ impl Args {
         };
         let uncalibrated = self.chart.is_none() && take.sidecar.calibrated == Some(false);
         let wishes = over.wishes(fixed(map), tolerance).uncalibrated(uncalibrated);
+        // What sounded while it was recorded is taken out again; of another chart nothing is known to have sounded.
+        let band = tune.band.as_ref().map(|band| Playing::new(band, &over, take.settings.a4.value).replays());
         let setting = setting(&take, asked);
-        let (heard, failure) = hear(&mut take, wishes.clone(), self.report.is_some());
+        let (heard, failure) = hear(&mut take, wishes.clone(), band, self.report.is_some());
         take.say_channel();
         Ok((Some((take.stem(), drawn(heard, |attempt| over_changes::row(&wishes, attempt, &setting)))), failure))
     }
@@ -222,7 +227,7 @@ impl Args {
             Err(error) => return (None, Some(beside(path, &error))),
         };
         let setting = setting(&take, &asked);
-        let (heard, failure) = hear(&mut take, wanted.clone(), self.report.is_some());
+        let (heard, failure) = hear(&mut take, wanted.clone(), None, self.report.is_some());
         take.say_channel();
         (Some((take.stem(), drawn(heard, |attempt: &Attempt| wanted.row(attempt, &setting)))), failure)
     }
@@ -236,12 +241,13 @@ fn beside(path: &Path, error: &AskedError) -> Failure {
 }
 
 /// The whole take through the settled loop, and each attempt's curve where it is drawn.
-fn hear(take: &mut Take, wishes: impl Wishes + Send, draws: bool) -> (Vec<(Attempt, Curve)>, Option<Failure>) {
+fn hear(take: &mut Take, wishes: impl Wishes + Send, band: Option<Replays>, draws: bool) -> (Vec<(Attempt, Curve)>, Option<Failure>) {
     let (rate, a4) = (take.sound.rate(), take.settings.a4.value);
     let mut curves = draws.then(|| GradedCurves::new(rate, a4));
     let own = OwnSound::of(&take.sidecar);
     own.begin_take(rate);
     let mut settled = SettledLoop::new(rate, a4, own.hushed(wishes));
+    let mut masked = band.map(|band| Masked::new(rate, Arc::clone(&own), band));
     let mut heard = Vec::new();
     let mut keep = |attempt: Attempt, curves: Option<&GradedCurves>| {
         let curve = curves.map(|curves| curves.of(&attempt)).unwrap_or_default();
@@ -250,6 +256,7 @@ fn hear(take: &mut Take, wishes: impl Wishes + Send, draws: bool) -> (Vec<(Attem
     let broke_off = loop {
         match take.sound.hear() {
             Ok(Next::Block(block)) => {
+                let block = masked.as_mut().map_or(block, |masked| masked.clean(&block));
                 if let Some(curves) = &mut curves {
                     curves.hear(&block);
                 }

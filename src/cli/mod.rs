@@ -2,6 +2,7 @@
 
 use clap::{CommandFactory, Parser, Subcommand};
 
+mod band;
 pub mod calibrate;
 pub mod chart;
 pub mod completions;

@@ -2,6 +2,7 @@
 
 use super::{Failure, WrongUse, chart};
 use crate::grading::{Attempt, Tolerance};
+use crate::live::own_sound::OwnSound;
 use crate::logbook::sidecar::{AskedTune, Sidecar};
 use crate::logbook::{Row, Setting};
 use crate::practice::beat_map::BeatMap;
@@ -62,6 +63,8 @@ pub struct Over {
     pub tune: Arc<Tune>,
     /// What of a bend should be on the beat.
     pub on: On,
+    /// Bars of count-in, where not the usual.
+    pub count_in: Option<u32>,
 }
 
 impl Over {
@@ -76,14 +79,20 @@ impl Over {
         }
         let tune = Tune::new(&chart, &asked.name, asked).map_err(|error| WrongUse(error.to_string()))?;
         let on = asked.on.as_deref().map(str::parse).transpose().map_err(|error: String| WrongUse(error))?.unwrap_or_default();
-        Ok(Self { tune: Arc::new(tune), on })
+        Ok(Self { tune: Arc::new(tune), on, count_in: asked.count_in })
+    }
+
+    /// Score times of all beats, the count-in's included.
+    #[must_use]
+    pub fn beats(&self) -> Vec<f64> {
+        self.tune.beats_from_count_in(self.count_in)
     }
 
     /// Where the tune lies in a recorded take: as it was recorded, unless its beginning is said; else it begins with the take.
     #[must_use]
     pub fn map(&self, sidecar: &Sidecar, start_s: Option<f64>) -> BeatMap {
         match start_s {
-            None if !sidecar.beats_at.is_empty() => BeatMap::measured(self.tune.beats(), sidecar.beats_at.iter().copied()),
+            None if !sidecar.beats_at.is_empty() => BeatMap::measured(self.beats(), sidecar.beats_at.iter().copied()),
             start_s => BeatMap::straight(start_s.unwrap_or(0.0)),
         }
     }
@@ -99,6 +108,14 @@ impl Over {
 #[must_use]
 pub fn fixed(map: BeatMap) -> ScoreTime {
     Arc::new(move |take_s| map.score_of(take_s))
+}
+
+/// Score time beside landfall's own sound, whose beats become known while the take goes on.
+#[must_use]
+pub fn by_own_beats(over: &Over, own: Arc<OwnSound>) -> ScoreTime {
+    let scores = over.beats();
+    // The last beat before the instant is all that counts.
+    Arc::new(move |take_s| BeatMap::measured(scores.iter().copied(), own.beats(take_s)).score_of(take_s))
 }
 
 /// The row of an attempt over a tune: chord and bar of its moment.

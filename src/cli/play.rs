@@ -1,34 +1,38 @@
 //! `landfall play`: over the chords of a tune.
 
+use super::band::{Band, Playing};
 use super::directories::{Directories, Environment};
 use super::fretboard;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
-use super::over_changes::{self, DRILL, Over, bars, fixed, named, tempo, typed};
+use super::over_changes::{self, DRILL, Over, bars, by_own_beats, fixed, named, tempo, typed};
 use super::settings::{Given, Settings, tolerance};
 use super::{Failure, WrongUse, print};
 use crate::grading::Tolerance;
 use crate::live::analysis::{Beats, Job};
+use crate::live::ears::MakeEars;
 use crate::live::heard_notes::HeardNotes;
 use crate::live::hearing;
 use crate::live::keyboard::Keyboard;
+use crate::live::own_sound::OwnSound;
 use crate::live::play_pages::{Follower, PlayPage, PlayPlain, PlayView, Targets};
-use crate::live::session::RING_S;
+use crate::live::session::{Input, RING_S};
+use crate::live::speaker::{Begin, Ear, Speaker};
 use crate::live::world::World;
 use crate::logbook::sidecar::{Asked, AskedTune, Sidecar};
-use crate::practice::backing::{Backing, Manner, Players};
 use crate::practice::beat_map::BeatMap;
-use crate::practice::click::{Click, Every};
-use crate::practice::drone::Drone;
 use crate::practice::play::{CameTo, On, PlayWishes, ScoreTime};
-use crate::practice::pulse::{Pulse, Pulses};
-use crate::sound::out::{Level, Mixer, Part, render};
+use crate::practice::pulse::frame_at;
+use crate::sound::card::{Card, CardWish, OutputWish};
+use crate::sound::out::{Level, Mixer, render};
 use crate::theory::NoteName;
-use crate::units::{A4, SampleRate};
+use crate::units::SampleRate;
 use crate::views::play::{self as page, Bend};
 use std::io::{IsTerminal, stdin, stdout};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+/// From the start of the sound to the count-in: the clocks are known by then, s.
+const LEAD_S: f64 = 1.0;
 /// Frames a second of a rendered file.
 const OUT_RATE: u32 = 48_000;
 /// What still rings when the tune is over, s.
@@ -118,86 +122,6 @@ pub struct Args {
     keeping: Keeping,
 }
 
-/// What sounds.
-#[derive(Debug, Default, clap::Args)]
-#[command(next_help_heading = "Band")]
-struct Band {
-    /// Leave players out: bass, chords, drums, or all
-    #[arg(long, value_name = "PLAYERS", value_delimiter = ',')]
-    without: Vec<Player>,
-    /// A click besides: on each beat, each count, or every other beat (half time)
-    #[arg(long, value_name = "WHERE", num_args = 0..=1, default_missing_value = "beat")]
-    click: Option<ClickOn>,
-    /// The backbeat comes half as often
-    #[arg(long)]
-    half_time: bool,
-    /// A drone instead of the band: the first tonic, or it and its fifth
-    #[arg(long, value_name = "WHAT", num_args = 0..=1, default_missing_value = "fifth")]
-    drone: Option<DroneOf>,
-    /// The band plays a little differently with another number
-    #[arg(long, value_name = "N", default_value_t = 1)]
-    seed: u64,
-    /// How loud, in dB: 0 is the loudest, -60 the softest [default: -20, quiet; with --out 0]
-    #[arg(long, value_name = "DB", value_parser = level, allow_negative_numbers = true)]
-    level: Option<Level>,
-    /// Write what would sound to a WAV file, and listen to nothing
-    #[arg(long, value_name = "FILE", conflicts_with = "input")]
-    out: Option<PathBuf>,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum Player {
-    Bass,
-    Chords,
-    Drums,
-    All,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum ClickOn {
-    Beat,
-    Count,
-    Half,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
-enum DroneOf {
-    Root,
-    Fifth,
-}
-
-fn level(text: &str) -> Result<Level, String> {
-    text.trim().parse().ok().and_then(Level::db).ok_or_else(|| "it is in dB, from -60 to 0".into())
-}
-
-impl Band {
-    fn manner(&self) -> Manner {
-        let plays = |player: Player| !self.without.contains(&player) && !self.without.contains(&Player::All);
-        let players = Players { bass: plays(Player::Bass), comp: plays(Player::Chords), drums: plays(Player::Drums) };
-        Manner { players, half_time: self.half_time, seed: self.seed }
-    }
-
-    /// Everything that sounds; score time 0 is `zero_s` of the output.
-    fn parts(&self, over: &Over, count_in: &[Pulse], zero_s: f64, a4: A4, rate: SampleRate) -> Vec<Box<dyn Part>> {
-        let every = match self.click {
-            Some(ClickOn::Count) => Every::Count,
-            Some(ClickOn::Half) => Every::OtherBeat,
-            Some(ClickOn::Beat) | None => Every::Beat,
-        };
-        let clicked = if self.click.is_some() { over.tune.pulses() } else { Vec::new() };
-        let mut parts: Vec<Box<dyn Part>> = vec![Box::new(Click::new(count_in.to_vec(), Pulses::Tune(clicked), every, zero_s, rate))];
-        let timeline = &over.tune.timeline;
-        match (self.drone, timeline.bars.first()) {
-            (Some(drone), Some(first)) => {
-                let seconds = zero_s + timeline.length_s;
-                parts.push(Box::new(Drone::new(first.key.tonic(), drone == DroneOf::Fifth, Some(seconds), a4, rate)));
-            }
-            _ => parts.push(Box::new(Backing::new(timeline, self.manner(), a4, zero_s, rate))),
-        }
-        parts
-    }
-}
-
 impl Args {
     /// Plays.
     ///
@@ -211,26 +135,35 @@ impl Args {
         let settings = self.hearing.settings(&environment, &recorded, flags)?;
         let asked = self.asked()?;
         let over = Over::of(&asked)?;
-        let count_in = over.tune.count_in(self.count_in);
-        let zero_s = count_in.first().map_or(0.0, |bar| -bar.start_s);
         if let Some(file) = &self.band.out {
-            return self.write_out(&over, &count_in, zero_s, &settings, file);
+            return self.write_out(&over, &settings, file);
         }
         let targets = self.targets()?;
-        let map = self.map(&over, &asked, &recorded, zero_s);
-        let calibrated = if self.hearing.input.is_some() { recorded.calibrated } else { Some(false) };
+        let mut world = World::real()?;
+        let Stage { input, asked, beats, score_time, own, speaker } = self.stage(&world, &over, asked, &settings, &recorded)?;
+        let calibrated = own.as_ref().map_or(beats.calibrated, |own| own.calibrated());
+        let uncalibrated = calibrated == Some(false);
         let notes = HeardNotes::default();
         let tolerance = Tolerance::of_cents(settings.tolerance.value);
-        let score_time = fixed(map.clone());
-        let uncalibrated = calibrated == Some(false);
         let wishes = over.wishes(Arc::clone(&score_time), tolerance).uncalibrated(uncalibrated).telling(notes.told());
-        let input = self.hearing.open(&settings, &recorded)?;
         let log = self.keeping.log(&directories)?;
         let log_path = log.path().to_owned();
-        let beats = Beats { at_s: over.tune.beats().filter_map(|beat| map.take_of(beat)).collect(), calibrated };
-        let job = self.job(&settings, asked, &wishes, beats, &directories);
-        let mut world = World::real()?;
-        let mut view = self.view(&mut world, &environment, &settings, &over, &score_time, targets)?;
+        let a4 = settings.a4.value;
+        let ears = match own {
+            Some(own) => {
+                let band = asked.band.as_ref().map(|band| Playing::new(band, &over, a4).replays());
+                let ears = hearing::ears_beside(a4, wishes.clone(), Arc::clone(&own));
+                match band {
+                    Some(band) => hearing::masked(ears, own, band),
+                    None => ears,
+                }
+            }
+            None => hearing::ears(a4, wishes.clone()),
+        };
+        let seconds = self.showing.seconds.or_else(|| self.hearing.input.is_none().then(|| Self::length_s(&over)));
+        let job = Job { seconds, ..self.job(&settings, asked, &wishes, beats, ears, &directories) };
+        let follower = Follower::new(Arc::clone(&over.tune), Arc::clone(&score_time), targets, a4).beside(speaker);
+        let mut view = self.view(&mut world, &environment, &settings, follower)?;
         let outcome = live(world, input, job, Some(log), view.as_mut());
         // From here on the terminal is the shell's again.
         let (played, heard_s) = view.finish();
@@ -250,6 +183,45 @@ impl Args {
         summary(&outcome, &log_path)
     }
 
+    /// Where it is heard and what sounds: a recorded take in silence, or both sides of a sound card.
+    fn stage(&self, world: &World, over: &Over, asked: AskedTune, settings: &Settings, recorded: &Sidecar) -> Result<Stage, Failure> {
+        if self.hearing.input.is_some() {
+            let input = self.hearing.open(settings, recorded)?;
+            let (at_s, same) = self.beats(over, &asked, recorded);
+            let score_time = fixed(BeatMap::measured(over.beats(), at_s.iter().copied()));
+            let beats = Beats { at_s, calibrated: recorded.calibrated };
+            // What sounded while it was recorded is in it.
+            let band = recorded.asked.tune.as_ref().filter(|_| same).and_then(|tune| tune.band.clone());
+            let own = band.is_some().then(|| OwnSound::of(recorded));
+            // What is remembered of the sound tells its beats itself.
+            let beats = if own.is_some() { Beats::default() } else { beats };
+            return Ok(Stage { input, asked: AskedTune { band, ..asked }, beats, score_time, own, speaker: None });
+        }
+        let host = (world.hosts)()?;
+        let wish = CardWish { device: settings.device.value.clone(), buffer: self.hearing.buffer };
+        let (card, takes) = Card::open(Arc::clone(&host), wish, RING_S)?;
+        let rate = card.opened().format.rate;
+        let own = OwnSound::beside(card.time());
+        let output = OutputWish { device: self.band.output.clone(), buffer: self.hearing.buffer, rate: Some(rate) };
+        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), None)?;
+        let sounding = self.band.asked(Level::default());
+        let playing = Playing::new(&sounding, over, settings.a4.value);
+        speaker.set_level(playing.level());
+        let (scores, zero_s, out_rate) = (over.beats(), over.tune.count_in_s(over.count_in), speaker.rate());
+        let beat = move |n: u64| scores.get(n as usize).map(|score_s| frame_at(zero_s + score_s, out_rate));
+        speaker.begin(Begin { part: playing.part(out_rate), beats: Some(Box::new(beat)), in_s: LEAD_S, ear: Ear::Open });
+        // At another rate it cannot be taken out of what is heard, sample by sample.
+        let band = (out_rate == rate).then_some(sounding);
+        let score_time = by_own_beats(over, Arc::clone(&own));
+        let asked = AskedTune { band, ..asked };
+        Ok(Stage { input: Input::Opened(card, takes), asked, beats: Beats::default(), score_time, own: Some(own), speaker: Some(speaker) })
+    }
+
+    /// How long a run on the card takes, s.
+    fn length_s(over: &Over) -> f64 {
+        2.0 * LEAD_S + over.tune.count_in_s(over.count_in) + over.tune.timeline.length_s + TAIL_S
+    }
+
     /// The tune as asked for.
     fn asked(&self) -> Result<AskedTune, Failure> {
         let mut asked = match (&self.chart, &self.chords) {
@@ -265,6 +237,7 @@ impl Args {
         asked.tempo_from = self.tempo.or(self.tempo_from);
         asked.tempo_to = self.tempo_to;
         asked.on = Some(self.on.word().to_owned());
+        asked.count_in = self.count_in;
         if self.chords.is_none()
             && let Some(key) = &self.key
         {
@@ -275,16 +248,15 @@ impl Args {
         Ok(asked)
     }
 
-    /// Where the tune lies in the take.
-    fn map(&self, over: &Over, asked: &AskedTune, recorded: &Sidecar, zero_s: f64) -> BeatMap {
-        let same = recorded.asked.tune.as_ref().is_some_and(|tune| AskedTune { name: asked.name.clone(), ..tune.clone() } == *asked);
-        let beats: Vec<f64> = if same && self.chart_start.is_none() && !recorded.beats_at.is_empty() {
-            recorded.beats_at.clone()
-        } else {
-            let start_s = self.chart_start.unwrap_or(zero_s);
-            over.tune.beats().map(|beat| start_s + beat).collect()
-        };
-        BeatMap::measured(over.tune.beats(), beats)
+    /// The instants of all beats in a recorded take, and whether they are as it was recorded.
+    fn beats(&self, over: &Over, asked: &AskedTune, recorded: &Sidecar) -> (Vec<f64>, bool) {
+        let alike = |tune: &AskedTune| AskedTune { name: asked.name.clone(), band: None, ..tune.clone() } == *asked;
+        let same = recorded.asked.tune.as_ref().is_some_and(alike) && self.chart_start.is_none() && !recorded.beats_at.is_empty();
+        if same {
+            return (recorded.beats_at.clone(), true);
+        }
+        let start_s = self.chart_start.unwrap_or_else(|| over.tune.count_in_s(over.count_in));
+        (over.beats().into_iter().map(|beat| start_s + beat).collect(), false)
     }
 
     fn targets(&self) -> Result<Targets, Failure> {
@@ -299,11 +271,8 @@ impl Args {
         world: &mut World,
         environment: &Environment,
         settings: &Settings,
-        over: &Over,
-        score_time: &ScoreTime,
-        targets: Targets,
+        follower: Follower,
     ) -> Result<Box<dyn PlayView>, Failure> {
-        let follower = Follower::new(Arc::clone(&over.tune), Arc::clone(score_time), targets, settings.a4.value);
         if !self.showing.is_paged() {
             return Ok(Box::new(PlayPlain::new(stdout(), self.hearing.fast, follower)));
         }
@@ -313,7 +282,15 @@ impl Args {
         Ok(Box::new(PlayPage::new(Showing::look(settings, environment), follower)?))
     }
 
-    fn job(&self, settings: &Settings, tune: AskedTune, wishes: &PlayWishes, beats: Beats, directories: &Directories) -> Job {
+    fn job(
+        &self,
+        settings: &Settings,
+        tune: AskedTune,
+        wishes: &PlayWishes,
+        beats: Beats,
+        ears: MakeEars,
+        directories: &Directories,
+    ) -> Job {
         let namer = wishes.clone();
         Job {
             channel: Hearing::channel(settings),
@@ -330,19 +307,30 @@ impl Args {
             largest: LARGEST,
             keep_free: KEEP_FREE,
             patient: self.hearing.fast,
-            ears: hearing::ears(settings.a4.value, wishes.clone()),
+            ears,
             row: Box::new(move |attempt, setting| over_changes::row(&namer, attempt, setting)),
         }
     }
 
     /// Writes what would sound.
-    fn write_out(&self, over: &Over, count_in: &[Pulse], zero_s: f64, settings: &Settings, file: &std::path::Path) -> Result<(), Failure> {
+    fn write_out(&self, over: &Over, settings: &Settings, file: &Path) -> Result<(), Failure> {
         let rate = SampleRate::new(OUT_RATE).ok_or("no rate")?;
+        let playing = Playing::new(&self.band.asked(Level::db(0.0).unwrap_or_default()), over, settings.a4.value);
         let mut mixer = Mixer::new(rate);
-        mixer.set_level(self.band.level.or(Level::db(0.0)).unwrap_or_default());
-        let parts = self.band.parts(over, count_in, zero_s, settings.a4.value, rate);
+        mixer.set_level(playing.level());
+        let zero_s = over.tune.count_in_s(over.count_in);
         let seconds = zero_s + over.tune.timeline.length_s + TAIL_S;
-        render(mixer, parts, seconds, file)?;
+        render(mixer, vec![playing.part(rate)], seconds, file)?;
         print(&format!("{}: {seconds:.1} s; the first bar begins at {zero_s:.3} s\n", file.display()))
     }
+}
+
+/// Where a run is heard, and what sounds.
+struct Stage {
+    input: Input,
+    asked: AskedTune,
+    beats: Beats,
+    score_time: ScoreTime,
+    own: Option<Arc<OwnSound>>,
+    speaker: Option<Speaker>,
 }

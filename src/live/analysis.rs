@@ -236,9 +236,12 @@ impl Analysis {
                 self.teller.event(Event::Fault(fault.kind));
             }
         }
-        self.show(running, &block);
+        let mut masked = running.ears.masked.take();
+        let heard = masked.as_mut().map_or(block, |masked| masked.clean(&block));
+        self.show(running, &heard);
         let mut attempts = Vec::new();
-        running.ears.settled.hear(&block, &mut |attempt| attempts.push(attempt));
+        running.ears.settled.hear(&heard, &mut |attempt| attempts.push(attempt));
+        running.ears.masked = masked;
         self.keep(running, &attempts);
         self.keep_own(running, block.start + FrameSpan(block.samples.len() as u64));
         let frames = block.lost_before.0 + block.samples.len() as u64;

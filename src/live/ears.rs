@@ -1,5 +1,6 @@
 //! What listens to a take: one tracker for the eye, and the settled loop for the rows.
 
+use super::masked::Masked;
 use super::own_sound::OwnSound;
 use crate::grading::{Attempt, Provisional, Told};
 use crate::pitch::Tracker;
@@ -32,6 +33,8 @@ pub struct Ears {
     pub settled: Box<dyn Settles>,
     /// What landfall itself sounds beside the player, where it does.
     pub own: Option<Arc<OwnSound>>,
+    /// Takes it out of what is heard, where it plays a tune.
+    pub masked: Option<Masked>,
 }
 
 /// Makes the ears of each take anew.

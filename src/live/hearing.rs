@@ -1,6 +1,7 @@
 //! The ears of landfall itself.
 
 use super::ears::{Ears, MakeEars};
+use super::masked::{Masked, Replays};
 use super::own_sound::OwnSound;
 use super::settled::SettledLoop;
 use crate::grading::{Provisional, Wishes};
@@ -29,6 +30,7 @@ where
         eye: Provisional::new(rate, a4, eye()),
         settled: Box::new(SettledLoop::new(rate, a4, wishes.clone())),
         own: None,
+        masked: None,
     })
 }
 
@@ -54,6 +56,13 @@ where
             eye: Provisional::new(rate, a4, Box::new(own.hushed_for_the_eye(eye()))),
             settled: Box::new(SettledLoop::new(rate, a4, own.hushed(wishes.clone()))),
             own: Some(Arc::clone(&own)),
+            masked: None,
         }
     })
+}
+
+/// The same ears, with what `replays` makes taken out of what they hear.
+#[must_use]
+pub fn masked(mut ears: MakeEars, own: Arc<OwnSound>, replays: Replays) -> MakeEars {
+    Box::new(move |rate| Ears { masked: Some(Masked::new(rate, Arc::clone(&own), Arc::clone(&replays))), ..ears(rate) })
 }

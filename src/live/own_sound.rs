@@ -149,6 +149,14 @@ impl OwnSound {
         inside.beats.iter().copied().take_while(|beat| *beat <= until_s).collect()
     }
 
+    /// The frame of the first beat, negative before the take; `None` while it is not known.
+    #[must_use]
+    pub fn first_beat(&self) -> Option<i64> {
+        let inside = self.locked();
+        let rate = inside.rate?;
+        inside.beats.first().map(|at_s| (at_s * rate.as_f64()).round() as i64)
+    }
+
     /// Whether a note that begins at this instant may be an attempt, for the rows: the answer stays.
     #[must_use]
     pub fn listens(&self, at_s: f64) -> bool {

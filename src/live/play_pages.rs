@@ -3,6 +3,7 @@
 use super::events::Event;
 use super::pages::fault;
 use super::session::View;
+use super::speaker::Speaker;
 use crate::grading::{Attempt, nearest_midi};
 use crate::logbook::Row;
 use crate::pitch::Reading;
@@ -40,6 +41,8 @@ pub struct Follower {
     state: PlayState,
     played: Vec<(Attempt, Row)>,
     heard_s: f64,
+    /// What sounds, where anything does.
+    speaker: Option<Speaker>,
 }
 
 impl Follower {
@@ -47,7 +50,33 @@ impl Follower {
     #[must_use]
     pub fn new(tune: Arc<Tune>, score_time: ScoreTime, targets: Targets, a4: A4) -> Self {
         let state = PlayState { title: tune.title.clone(), ..PlayState::default() };
-        Self { tune, score_time, targets, a4, rate: None, seconds: 0.0, shown_chord: None, state, played: Vec::new(), heard_s: 0.0 }
+        Self {
+            tune,
+            score_time,
+            targets,
+            a4,
+            rate: None,
+            seconds: 0.0,
+            shown_chord: None,
+            state,
+            played: Vec::new(),
+            heard_s: 0.0,
+            speaker: None,
+        }
+    }
+
+    /// What sounds along is ended with the view, and what it says is shown.
+    #[must_use]
+    pub fn beside(mut self, speaker: Option<Speaker>) -> Self {
+        self.speaker = speaker;
+        self
+    }
+
+    /// What the player should know of the sound.
+    fn sound_notice(&mut self) -> Option<String> {
+        let notice = self.speaker.as_ref().and_then(Speaker::notice)?;
+        self.state.notice = Some(notice.clone());
+        Some(notice)
     }
 
     fn event(&mut self, event: &Event) {
@@ -122,6 +151,9 @@ impl Follower {
     /// What was graded, and how many seconds were heard.
     #[must_use]
     pub fn finish(self) -> (Vec<(Attempt, Row)>, f64) {
+        if let Some(speaker) = self.speaker {
+            speaker.finish();
+        }
         let heard_s = if self.heard_s > 0.0 { self.heard_s } else { self.seconds };
         (self.played, heard_s)
     }
@@ -182,6 +214,7 @@ impl View for PlayPage {
 
     fn draw(&mut self) -> io::Result<()> {
         let size = self.screen.size()?;
+        self.follower.sound_notice();
         self.follower.follow(usize::from(size.0));
         let state = &self.follower.state;
         if self.drawn.as_ref() == Some(state) && size == self.size {
@@ -259,6 +292,9 @@ impl<W: Write> View for PlayPlain<W> {
     }
 
     fn draw(&mut self) -> io::Result<()> {
+        if let Some(notice) = self.follower.sound_notice() {
+            writeln!(self.out, "{notice}")?;
+        }
         if !self.rows_only {
             self.follower.follow(80);
             for line in self.lines.lines(&self.follower.state) {

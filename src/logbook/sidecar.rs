@@ -177,8 +177,35 @@ pub struct AskedTune {
     /// What of a bend should be on the beat: `top` or `pick`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub on: Option<String>,
+    /// Bars of count-in, where not the usual.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub count_in: Option<u32>,
     /// The whole text of the chart.
     pub chart: String,
+    /// Who played along while the take was recorded; nobody beside a take that came from elsewhere.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub band: Option<AskedBand>,
+}
+
+/// What sounded over a tune: enough to play it again, event for event.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct AskedBand {
+    /// Players left out: `bass`, `chords`, `drums`, `all`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub without: Vec<String>,
+    /// Where a click sounded besides: `beat`, `count`, `half`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub click: Option<String>,
+    /// The backbeat came half as often.
+    pub half_time: bool,
+    /// `root` or `fifth`, where a drone sounded instead.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drone: Option<String>,
+    /// The band's seed.
+    pub seed: u64,
+    /// How loud it was, in dB below the loudest.
+    pub level_db: f64,
 }
 
 impl Asked {

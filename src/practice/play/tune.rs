@@ -97,6 +97,20 @@ impl Tune {
         count_in(&first, bars.unwrap_or_else(|| usual_count_in(&first)))
     }
 
+    /// Seconds of count-in before the first bar.
+    #[must_use]
+    pub fn count_in_s(&self, bars: Option<u32>) -> f64 {
+        self.count_in(bars).first().map_or(0.0, |bar| -bar.start_s)
+    }
+
+    /// Score times of the beats of the count-in, below 0, and then of the tune.
+    #[must_use]
+    pub fn beats_from_count_in(&self, bars: Option<u32>) -> Vec<f64> {
+        let counted = self.count_in(bars);
+        let before = counted.iter().flat_map(|bar| bar.beats().map(|(at_s, _)| at_s).collect::<Vec<_>>());
+        before.chain(self.beats()).collect()
+    }
+
     /// Score times of all beats.
     pub fn beats(&self) -> impl Iterator<Item = f64> + '_ {
         self.timeline.beats().map(|beat| beat.at_s)
