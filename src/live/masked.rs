@@ -5,6 +5,7 @@ use crate::sound::Block;
 use crate::sound::mask::Mask;
 use crate::sound::out::{Mixer, Part};
 use crate::units::{FrameTime, SampleRate};
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 /// Makes what sounds anew: at the level that it sounds with, from its first beat on.
@@ -13,6 +14,18 @@ pub type Replays = Arc<dyn Fn(SampleRate) -> (Mixer, Box<dyn Part>) + Send + Syn
 /// The mixer fades in before anything sounds: so many frames are rendered for nothing.
 const FADED_IN: u64 = 4800;
 
+/// The place of the first beat in the take is known to some ms (more where the card's delay is not known): within this the band is looked for, s.
+const MOST_LAG_S: f64 = 0.05;
+
+/// So much of the count-in says where the band lies, s.
+const LOOKED_AT_S: f64 = 1.2;
+
+/// What is played in this share of its highest point and more is looked at.
+const LOUD: f32 = 0.05;
+
+/// How far the best place stands out of all others, in their root mean square.
+const STANDS_OUT: f64 = 6.0;
+
 /// One take's mask.
 pub struct Masked {
     mask: Mask,
@@ -20,45 +33,107 @@ pub struct Masked {
     own: Arc<OwnSound>,
     replays: Replays,
     mixer: Option<Mixer>,
-    /// The frame of the take that what is played next belongs to.
-    next: i64,
-    played: Vec<f32>,
+    /// The frame that is heard next.
+    at: i64,
+    most_lag: i64,
+    /// What is played from `most_lag` frames before `at` to as many after it and a little more.
+    played: VecDeque<f32>,
+    /// How many frames later than expected the band is heard, once that is found.
+    lag: Option<i64>,
+    search: Search,
+    fresh: Vec<f32>,
     left: Vec<f32>,
+}
+
+/// What is looked at to find the lag: the same frames of both sides.
+#[derive(Default)]
+struct Search {
+    heard: Vec<f32>,
+    played: Vec<f32>,
 }
 
 impl Masked {
     /// For a take at `rate`, beside what `own` says of it.
     #[must_use]
     pub fn new(rate: SampleRate, own: Arc<OwnSound>, replays: Replays) -> Self {
-        let next = Mask::ahead() as i64;
-        Self { mask: Mask::new(rate), rate, own, replays, mixer: None, next, played: Vec::new(), left: Vec::new() }
+        let most_lag = rate.span(MOST_LAG_S).0 as i64;
+        let window = 2 * most_lag as usize + Mask::ahead() + 1;
+        Self {
+            mask: Mask::new(rate),
+            rate,
+            own,
+            replays,
+            mixer: None,
+            at: 0,
+            most_lag,
+            // At frame 0 nothing has been played yet; what comes is pushed behind.
+            played: VecDeque::from(vec![0.0; window]),
+            lag: None,
+            search: Search::default(),
+            fresh: Vec::new(),
+            left: Vec::new(),
+        }
     }
 
     /// The block without the band.
     pub fn clean<'a>(&'a mut self, block: &Block<'a>) -> Block<'a> {
         let lost = block.lost_before.0 as usize;
         self.play(lost + block.samples.len());
-        if lost > 0 {
-            self.mask.lose(self.played[..lost].iter().copied());
+        let begun = self.own.first_beat();
+        for index in 0..lost {
+            let played = self.step(index);
+            self.mask.lose(std::iter::once(played));
+            // What has a hole says nothing of the lag.
+            self.search = Search::default();
         }
         self.left.clear();
-        let Self { mask, played, left, .. } = self;
-        left.extend(block.samples.iter().zip(&played[lost..]).map(|(heard, played)| mask.next(*heard, *played)));
+        for (index, heard) in block.samples.iter().enumerate() {
+            let played = self.step(lost + index);
+            if self.lag.is_none()
+                && let Some(begun) = begun
+            {
+                self.look(*heard, begun);
+            }
+            let left = if self.lag.is_some() { self.mask.next(*heard, played) } else { *heard };
+            self.left.push(left);
+        }
         Block { samples: &self.left, ..*block }
     }
 
-    /// What is played over the next `frames` frames of the take.
+    /// The next frame: gives what is played as far before it as the mask wants.
+    fn step(&mut self, index: usize) -> f32 {
+        self.played.pop_front();
+        self.played.push_back(self.fresh[index]);
+        self.at += 1;
+        let place = self.most_lag - self.lag.unwrap_or(0) + Mask::ahead() as i64;
+        self.played[place as usize]
+    }
+
+    /// Notes one frame of both sides, and says where the band lies when enough of them were noted.
+    fn look(&mut self, heard: f32, begun: i64) {
+        let now = self.at - 1;
+        if now < begun - self.most_lag {
+            return;
+        }
+        self.search.heard.push(heard);
+        self.search.played.push(self.played[self.most_lag as usize]);
+        if self.search.heard.len() < self.rate.span(LOOKED_AT_S).0 as usize + 2 * self.most_lag as usize {
+            return;
+        }
+        self.lag = std::mem::take(&mut self.search).lag(self.most_lag as usize);
+    }
+
+    /// What is played over the next `frames` frames, as far ahead as the window reaches.
     fn play(&mut self, frames: usize) {
-        self.played.clear();
-        self.played.resize(frames, 0.0);
-        let first = self.next;
-        self.next += frames as i64;
+        self.fresh.clear();
+        self.fresh.resize(frames, 0.0);
+        let first = self.at + self.most_lag + Mask::ahead() as i64;
         if self.mixer.is_none() {
             self.begin(first);
         }
         let (Some(mixer), Some(begun)) = (&mut self.mixer, self.own.first_beat()) else { return };
         let silent = (begun - first).clamp(0, frames as i64) as usize;
-        mixer.render(&mut self.played[silent..]);
+        mixer.render(&mut self.fresh[silent..]);
     }
 
     /// As soon as it is known where the first beat lies, the band is played again from there; where that is past, from now on.
@@ -74,6 +149,22 @@ impl Masked {
             left -= some as u64;
         }
         self.mixer = Some(mixer);
+    }
+}
+
+impl Search {
+    /// Where the played side is found in the heard one: the highest cross-correlation of both, differenced. `None` where no place stands out.
+    fn lag(&self, most: usize) -> Option<i64> {
+        let differences = |samples: &[f32]| samples.windows(2).map(|pair| pair[1] - pair[0]).collect::<Vec<f32>>();
+        let (heard, played) = (differences(&self.heard), differences(&self.played));
+        let inside = most..played.len().saturating_sub(most);
+        let highest = played[inside.clone()].iter().fold(0.0_f32, |most, sample| most.max(sample.abs()));
+        let loud: Vec<usize> = inside.filter(|&n| played[n].abs() > LOUD * highest).collect();
+        let like = |lag: usize| loud.iter().map(|&n| f64::from(played[n]) * f64::from(heard[n + lag - most])).sum::<f64>();
+        let likeness: Vec<f64> = (0..=2 * most).map(like).collect();
+        let spread = (likeness.iter().map(|like| like * like).sum::<f64>() / likeness.len() as f64).sqrt();
+        let (best, height) = likeness.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+        (height.abs() > STANDS_OUT * spread && spread > 0.0).then_some(best as i64 - most as i64)
     }
 }
 
@@ -96,11 +187,11 @@ mod tests {
         })
     }
 
-    /// A take in which only the click is heard, as softly as by a microphone, from frame 24000 on.
-    fn left_of_a_click(block: usize) -> (Vec<f32>, Vec<f32>) {
+    /// A take in which only the click is heard, as softly as by a microphone, so many frames later than frame 24000, where it is expected.
+    fn left_of_a_click(block: usize, late: i64) -> (Vec<f32>, Vec<f32>) {
         let rate = SampleRate::new(48_000).unwrap();
         let (mut mixer, part) = replays()(rate);
-        mixer.add(part, FrameTime(24_000));
+        mixer.add(part, FrameTime((24_000 + late) as u64));
         let mut heard = vec![0.0; 240_000];
         mixer.render(&mut heard);
         for sample in &mut heard {
@@ -119,11 +210,25 @@ mod tests {
     }
 
     #[test]
-    fn a_click_that_comes_back_is_gone_after_its_first_stroke_however_the_take_is_cut() {
-        let (heard, left) = left_of_a_click(441);
-        let power = |samples: &[f32]| samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>();
-        let removed = 10.0 * (power(&heard[48_000..]) / power(&left[48_000..])).log10();
-        assert!(removed > 40.0, "only {removed:.1} dB were taken out");
-        assert_eq!(left, left_of_a_click(1024).1);
+    fn a_click_that_comes_back_is_found_and_gone_however_late_it_is_and_however_the_take_is_cut() {
+        for late in [0, -271, 76, 2100] {
+            let (heard, left) = left_of_a_click(441, late);
+            // The first two beats are looked at, the next one teaches.
+            let power = |samples: &[f32]| samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>();
+            let removed = 10.0 * (power(&heard[120_000..]) / power(&left[120_000..])).log10();
+            assert!(removed > 40.0, "{late} frames late, only {removed:.1} dB were taken out");
+            assert_eq!(left, left_of_a_click(1024, late).1);
+        }
+    }
+
+    #[test]
+    fn a_click_that_is_not_heard_changes_nothing() {
+        let rate = SampleRate::new(48_000).unwrap();
+        let own = OwnSound::of(&Sidecar { beats_at: vec![0.5, 1.0], ..Sidecar::default() });
+        own.begin_take(rate);
+        let mut masked = Masked::new(rate, own, replays());
+        let heard: Vec<f32> = (0..200_000).map(|n| 0.1 * (n as f32 * 0.03).sin()).collect();
+        let given = Block { start: FrameTime(0), samples: &heard, lost_before: FrameSpan(0), faults: &[] };
+        assert_eq!(masked.clean(&given).samples, heard);
     }
 }
