@@ -17,7 +17,10 @@ const FADED_IN: u64 = 4800;
 /// The place of the first beat in the take is known to some ms (more where the card's delay is not known): within this the band is looked for, s.
 const MOST_LAG_S: f64 = 0.05;
 
-/// So much of the count-in says where the band lies, s.
+/// A sound that has just begun may still move by some ms in the card: it is looked at from here on, s after the first beat.
+const LOOKED_AT_FROM_S: f64 = 2.2;
+
+/// So much says where the band lies, s.
 const LOOKED_AT_S: f64 = 1.2;
 
 /// What is played in this share of its highest point and more is looked at.
@@ -112,7 +115,7 @@ impl Masked {
     /// Notes one frame of both sides, and says where the band lies when enough of them were noted.
     fn look(&mut self, heard: f32, begun: i64) {
         let now = self.at - 1;
-        if now < begun - self.most_lag {
+        if now < begun + self.rate.span(LOOKED_AT_FROM_S).0 as i64 - self.most_lag {
             return;
         }
         self.search.heard.push(heard);
@@ -192,7 +195,7 @@ mod tests {
         let rate = SampleRate::new(48_000).unwrap();
         let (mut mixer, part) = replays()(rate);
         mixer.add(part, FrameTime((24_000 + late) as u64));
-        let mut heard = vec![0.0; 240_000];
+        let mut heard = vec![0.0; 288_000];
         mixer.render(&mut heard);
         for sample in &mut heard {
             *sample *= 0.1;
@@ -213,9 +216,9 @@ mod tests {
     fn a_click_that_comes_back_is_found_and_gone_however_late_it_is_and_however_the_take_is_cut() {
         for late in [0, -271, 76, 2100] {
             let (heard, left) = left_of_a_click(441, late);
-            // The first two beats are looked at, the next one teaches.
+            // Some beats are looked at, the next one teaches.
             let power = |samples: &[f32]| samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>();
-            let removed = 10.0 * (power(&heard[120_000..]) / power(&left[120_000..])).log10();
+            let removed = 10.0 * (power(&heard[240_000..]) / power(&left[240_000..])).log10();
             assert!(removed > 40.0, "{late} frames late, only {removed:.1} dB were taken out");
             assert_eq!(left, left_of_a_click(1024, late).1);
         }
@@ -227,7 +230,7 @@ mod tests {
         let own = OwnSound::of(&Sidecar { beats_at: vec![0.5, 1.0], ..Sidecar::default() });
         own.begin_take(rate);
         let mut masked = Masked::new(rate, own, replays());
-        let heard: Vec<f32> = (0..200_000).map(|n| 0.1 * (n as f32 * 0.03).sin()).collect();
+        let heard: Vec<f32> = (0..250_000).map(|n| 0.1 * (n as f32 * 0.03).sin()).collect();
         let given = Block { start: FrameTime(0), samples: &heard, lost_before: FrameSpan(0), faults: &[] };
         assert_eq!(masked.clean(&given).samples, heard);
     }

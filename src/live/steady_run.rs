@@ -82,6 +82,7 @@ pub fn job(name: &str, channel: ChannelWish, a4: A4, seconds: Option<f64>) -> (J
             eye: Provisional::new(rate, a4, Box::new(Wish::default())),
             settled: Box::new(NoAttempts),
             own: None,
+            masked: None,
         }
     };
     let job = Job {
