@@ -1,6 +1,7 @@
 //! `landfall play`: over the chords of a tune.
 
 use super::band::{Band, Playing};
+use super::calibrate::round_trip;
 use super::directories::{Directories, Environment};
 use super::fretboard;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
@@ -140,7 +141,8 @@ impl Args {
         }
         let targets = self.targets()?;
         let mut world = World::real()?;
-        let Stage { input, asked, beats, score_time, own, speaker } = self.stage(&world, &over, asked, &settings, &recorded)?;
+        let Stage { input, asked, beats, score_time, own, speaker } =
+            self.stage(&world, &over, asked, &settings, &recorded, &directories)?;
         let calibrated = own.as_ref().map_or(beats.calibrated, |own| own.calibrated());
         let uncalibrated = calibrated == Some(false);
         let notes = HeardNotes::default();
@@ -184,7 +186,15 @@ impl Args {
     }
 
     /// Where it is heard and what sounds: a recorded take in silence, or both sides of a sound card.
-    fn stage(&self, world: &World, over: &Over, asked: AskedTune, settings: &Settings, recorded: &Sidecar) -> Result<Stage, Failure> {
+    fn stage(
+        &self,
+        world: &World,
+        over: &Over,
+        asked: AskedTune,
+        settings: &Settings,
+        recorded: &Sidecar,
+        directories: &Directories,
+    ) -> Result<Stage, Failure> {
         if self.hearing.input.is_some() {
             let input = self.hearing.open(settings, recorded)?;
             let (at_s, same) = self.beats(over, &asked, recorded);
@@ -203,7 +213,7 @@ impl Args {
         let rate = card.opened().format.rate;
         let own = OwnSound::beside(card.time());
         let output = OutputWish { device: self.band.output.clone(), buffer: self.hearing.buffer, rate: Some(rate) };
-        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), None)?;
+        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), round_trip(directories, card.opened())?)?;
         let sounding = self.band.asked(Level::default());
         let playing = Playing::new(&sounding, over, settings.a4.value);
         speaker.set_level(playing.level());

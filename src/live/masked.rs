@@ -23,8 +23,11 @@ const LOOKED_AT_FROM_S: f64 = 2.2;
 /// So much says where the band lies, s.
 const LOOKED_AT_S: f64 = 1.2;
 
-/// What is played in this share of its highest point and more is looked at.
-const LOUD: f32 = 0.05;
+/// So many frames, where what is played moves most, are looked at.
+const LOUDEST: usize = 2000;
+
+/// Places this near to each other are one, frames: the mask's own filter reaches them.
+const SAME_LAG: i64 = 3;
 
 /// How far the best place stands out of all others, in their root mean square.
 const STANDS_OUT: f64 = 6.0;
@@ -92,9 +95,7 @@ impl Masked {
         self.left.clear();
         for (index, heard) in block.samples.iter().enumerate() {
             let played = self.step(lost + index);
-            if self.lag.is_none()
-                && let Some(begun) = begun
-            {
+            if let Some(begun) = begun {
                 self.look(*heard, begun);
             }
             let left = if self.lag.is_some() { self.mask.next(*heard, played) } else { *heard };
@@ -123,7 +124,16 @@ impl Masked {
         if self.search.heard.len() < self.rate.span(LOOKED_AT_S).0 as usize + 2 * self.most_lag as usize {
             return;
         }
-        self.lag = std::mem::take(&mut self.search).lag(self.most_lag as usize);
+        let found = std::mem::take(&mut self.search).lag(self.most_lag as usize);
+        // A card that stumbled goes on elsewhere: what was learnt is of no use there.
+        if let Some(found) = found
+            && self.lag.is_none_or(|lag| (lag - found).abs() > SAME_LAG)
+        {
+            if self.lag.is_some() {
+                self.mask = Mask::new(self.rate);
+            }
+            self.lag = Some(found);
+        }
     }
 
     /// What is played over the next `frames` frames, as far ahead as the window reaches.
@@ -161,8 +171,9 @@ impl Search {
         let differences = |samples: &[f32]| samples.windows(2).map(|pair| pair[1] - pair[0]).collect::<Vec<f32>>();
         let (heard, played) = (differences(&self.heard), differences(&self.played));
         let inside = most..played.len().saturating_sub(most);
-        let highest = played[inside.clone()].iter().fold(0.0_f32, |most, sample| most.max(sample.abs()));
-        let loud: Vec<usize> = inside.filter(|&n| played[n].abs() > LOUD * highest).collect();
+        let mut loud: Vec<usize> = inside.filter(|&n| played[n] != 0.0).collect();
+        loud.sort_by(|&a, &b| played[b].abs().total_cmp(&played[a].abs()));
+        loud.truncate(LOUDEST);
         let like = |lag: usize| loud.iter().map(|&n| f64::from(played[n]) * f64::from(heard[n + lag - most])).sum::<f64>();
         let likeness: Vec<f64> = (0..=2 * most).map(like).collect();
         let spread = (likeness.iter().map(|like| like * like).sum::<f64>() / likeness.len() as f64).sqrt();
