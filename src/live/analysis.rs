@@ -18,7 +18,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 /// How often the ring is looked at: waking this thread from the callback would be a system call there.
-const POLL: Duration = Duration::from_millis(2);
+const POLL: Duration = Duration::from_millis(1);
 /// Sound that the disk may be behind.
 const DISK_BEHIND_S: f64 = 30.0;
 

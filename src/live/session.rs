@@ -17,8 +17,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-/// Sixty looks a second.
-const LOOK: Duration = Duration::from_millis(16);
+/// From one look to the next: sixty a second, and no more.
+const LOOK: Duration = Duration::from_nanos(16_666_667);
 /// Seconds of sound that the analysis may be behind: a sound server that was stuck hands out what it kept (11 s, measured) in one burst.
 pub const RING_S: f64 = 12.0;
 
@@ -181,8 +181,11 @@ impl Desk<'_> {
     /// Until the analysis is over. A view that fails ends the run; the first failure is told.
     fn attend(&mut self, world: &mut World, view: &mut dyn View) -> io::Result<()> {
         let mut shown = Ok(());
+        let mut next = world.clock.now();
         while !self.over {
-            let now = self.look(view).and_then(|()| self.obey(world, view));
+            // Kept to the beat: what drawing takes is not added to the age of what is seen. A look that came too late is not made up for.
+            next = (next + LOOK).max(world.clock.now());
+            let now = self.look(view).and_then(|()| self.obey(world, view, next));
             if let Err(error) = now {
                 self.stop.store(true, Ordering::Relaxed);
                 shown = shown.and(Err(error));
@@ -235,23 +238,28 @@ impl Desk<'_> {
         view.draw()
     }
 
-    /// Keys and signals; this is where the main thread waits.
-    fn obey(&mut self, world: &mut World, view: &mut dyn View) -> io::Result<()> {
+    /// Keys and signals, until the next look; this is where the main thread waits.
+    fn obey(&mut self, world: &mut World, view: &mut dyn View, next: Duration) -> io::Result<()> {
         if self.over {
             return Ok(());
         }
-        let key = world.keys.next(LOOK)?;
-        if key == Some(Key::End) || world.signals.end_wanted() || view.has_enough() {
-            self.stop.store(true, Ordering::Relaxed);
+        loop {
+            let left = next.saturating_sub(world.clock.now());
+            let key = world.keys.next(left)?;
+            if key == Some(Key::End) || world.signals.end_wanted() || view.has_enough() {
+                self.stop.store(true, Ordering::Relaxed);
+            }
+            if let Some(key) = key.filter(|key| !matches!(key, Key::End | Key::Stop)) {
+                view.key(key);
+            }
+            if key == Some(Key::Stop) || world.signals.stop_wanted() {
+                view.lend();
+                stop_here();
+                view.take_again()?;
+            }
+            if key.is_none() || left.is_zero() {
+                return Ok(());
+            }
         }
-        if let Some(key) = key.filter(|key| !matches!(key, Key::End | Key::Stop)) {
-            view.key(key);
-        }
-        if key == Some(Key::Stop) || world.signals.stop_wanted() {
-            view.lend();
-            stop_here();
-            view.take_again()?;
-        }
-        Ok(())
     }
 }
