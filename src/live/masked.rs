@@ -245,4 +245,46 @@ mod tests {
         let given = Block { start: FrameTime(0), samples: &heard, lost_before: FrameSpan(0), faults: &[] };
         assert_eq!(masked.clean(&given).samples, heard);
     }
+
+    /// The ballad's band, as it sounds.
+    fn ballad() -> Replays {
+        use crate::practice::backing::{Backing, Manner, Together};
+        use crate::practice::pulse::{Pulse, count_in};
+        use crate::theory::chart::{Chart, Example};
+        Arc::new(|rate| {
+            let timeline = Chart::parse("ballad", Example::find("ballad").unwrap().text).unwrap().timeline();
+            let before = count_in(&Pulse::from(&timeline.bars[0]), 1);
+            let zero_s = -before[0].start_s;
+            let click = Click::count_in(before, zero_s, rate);
+            let band = Backing::new(&timeline, Manner::default(), crate::units::A4::default(), zero_s, rate);
+            let mut mixer = Mixer::new(rate);
+            mixer.set_level(Level::db(0.0).unwrap());
+            (mixer, Box::new(Together::new(vec![Box::new(click), Box::new(band)])) as Box<dyn Part>)
+        })
+    }
+
+    /// How much of the ballad's band is taken out from 8 s on, in dB, where a guitar is 20 dB louder.
+    #[test]
+    fn a_band_20_db_under_a_guitar_is_taken_out() {
+        use crate::sound::synth::{Scenario, render};
+        let rate = SampleRate::new(48_000).unwrap();
+        let text = "title = \"x\"\nlength_s = 14.0\n[[note]]\nat_s = 7.0\nstring = 2\nfret = 8\n[[note]]\nat_s = 9.0\nstring = 1\nfret = 8\n[[note]]\nat_s = 11.0\nstring = 3\nfret = 9\n";
+        let guitar = render(&Scenario::from_toml(text).unwrap()).unwrap().samples;
+        let (mut mixer, part) = ballad()(rate);
+        mixer.add(part, FrameTime(24_137));
+        let mut band = vec![0.0; guitar.len()];
+        mixer.render(&mut band);
+        let power = |samples: &[f32]| samples[400_000..].iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>();
+        let softer = 0.1 * (power(&guitar) / power(&band)).sqrt() as f32;
+        let back: Vec<f32> = band.iter().map(|sample| softer * sample).collect();
+        let heard: Vec<f32> = guitar.iter().zip(&back).map(|(guitar, back)| guitar + back).collect();
+        let own = OwnSound::of(&Sidecar { beats_at: vec![0.5, 1.0], ..Sidecar::default() });
+        own.begin_take(rate);
+        let mut masked = Masked::new(rate, own, ballad());
+        let given = Block { start: FrameTime(0), samples: &heard, lost_before: FrameSpan(0), faults: &[] };
+        let left = masked.clean(&given).samples.to_vec();
+        let rest: Vec<f32> = left.iter().zip(&guitar).map(|(left, guitar)| left - guitar).collect();
+        let removed = 10.0 * (power(&back) / power(&rest)).log10();
+        assert!(removed > 30.0, "only {removed:.1} dB were taken out; found {:?}", masked.lag);
+    }
 }

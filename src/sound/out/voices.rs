@@ -70,7 +70,11 @@ impl Sounding {
                 let envelope = Envelope::new(rate.span(rise_s).0, event.length.0, rate.span(release_s).0);
                 Inside::Tone(Tone::new(recipe, event.hz, rate, envelope))
             }
-            Made::Stroke(recipe) => Inside::Stroke(Stroke::new(recipe, rate, event.at.0 ^ (event.voice as u64) << 56)),
+            // From what is struck, not from when: the same part begun elsewhere is the same sound, so that it can be taken out of what is heard.
+            Made::Stroke(recipe) => {
+                let seed = u64::from(event.gain.to_bits()) << 8 ^ event.length.0 << 40 ^ (event.voice as u64) << 56;
+                Inside::Stroke(Stroke::new(recipe, rate, seed))
+            }
             Made::Sweep => Inside::Sweep(0),
         };
         let gain = if event.gain.is_finite() { f64::from(event.gain.clamp(0.0, 1.0)) } else { 0.0 };
