@@ -1,6 +1,6 @@
 //! Two cards, two clocks: which frame of the take is which frame of the output.
 //!
-//! Each stream's callbacks say which frame was at the connector when ([`Stamps`](crate::sound::card::Stamps)); on a busy machine they say it late, early
+//! Each stream's callbacks say which frame was at the connector when ([`Stamps`]); on a busy machine they say it late, early
 //! and sometimes badly. A straight line is fitted to each stream's stamps on the machine's one clock, so that neither a crooked stamp nor the
 //! drift of one crystal against the other moves a beat:
 //!
