@@ -80,10 +80,29 @@ fn the_verdict_waits_for_the_guess() {
     let asked = bent(Lesson { guess: Guessing::Asked, ..lesson() }, true);
     insta::assert_snapshot!("80x24_guess", page(&asked, 80, 24));
     assert_eq!(asked.headline().as_deref(), Some("guess"));
-    let said = bent(Lesson { guess: Guessing::Said(Guess::Over), ..lesson() }, true);
+    let mut said = asked;
+    said.apply(News::Lesson(Box::new(Lesson { guess: Guessing::Said(Guess::Over), ..lesson() })));
     assert_eq!(said.headline().as_deref(), Some("short 14"));
     assert_eq!(said.guessed().as_deref(), Some("you said over, it was not"));
     assert!(Guess::Short.is(Word::Short(14)) && Guess::In.is(Word::Landed) && !Guess::In.is(Word::Over(3)));
+}
+
+#[test]
+fn a_guess_is_asked_for_once_a_bend_also_where_the_landing_is_picked_again() {
+    let asked = || Lesson { guess: Guessing::Asked, ..lesson() };
+    let mut state = bent(asked(), true);
+    state.apply(News::Verdict(Verdict { release: Some(Word::Landed), ..Verdict::default() }));
+    state.apply(News::Lesson(Box::new(Lesson { guess: Guessing::Said(Guess::Short), ..lesson() })));
+    state.apply(News::Onset { at_s: 12.6 });
+    state.apply(News::Lesson(Box::new(asked())));
+    assert_eq!(state.headline().as_deref(), Some("short 14"));
+    assert_eq!(state.guessed().as_deref(), Some("you said short, and so it was"));
+    assert_eq!(state.question(), None);
+    state.apply(News::Onset { at_s: 15.0 });
+    state.apply(News::Arrived { onset_s: 15.0, at_s: 15.3 });
+    state.apply(News::Verdict(Verdict { arrival: Some(Word::Landed), ..Verdict::default() }));
+    state.apply(News::HoldEnded { at_s: 16.0 });
+    assert_eq!(state.headline().as_deref(), Some("guess"));
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! What a drill adds to the page: which step, the one cue, a guess that is waited for, a rest.
 
-use super::LiveState;
+use super::{LiveState, Page};
 use crate::grading::Word;
 
 /// A player's guess before the verdict is shown.
@@ -90,10 +90,12 @@ impl Lesson {
 }
 
 impl LiveState {
-    /// Whether the verdict waits for a guess.
+    /// Whether the verdict waits for a guess: not where one was made, nor of a note that the drill does not count.
     #[must_use]
     pub fn is_withheld(&self) -> bool {
-        self.lesson.as_ref().is_some_and(|lesson| lesson.guess == Guessing::Asked)
+        let asked = self.lesson.as_ref().is_some_and(|lesson| lesson.guess == Guessing::Asked);
+        let of_another = |page: &Page| page.row.as_ref().is_some_and(|row| row.step.is_none());
+        asked && !self.page.as_ref().is_some_and(|page| page.guess.is_some() || of_another(page))
     }
 
     /// The question, once there is a verdict to guess.
@@ -106,8 +108,8 @@ impl LiveState {
     /// The guess beside what it was, for the line of figures.
     #[must_use]
     pub fn guessed(&self) -> Option<String> {
-        let Guessing::Said(guess) = self.lesson.as_ref()?.guess else { return None };
-        let word = self.page.as_ref()?.headline()?;
+        let page = self.page.as_ref()?;
+        let (guess, word) = (page.guess?, page.headline()?);
         Some(format!("you said {}, {}", guess.word(), if guess.is(word) { "and so it was" } else { "it was not" }))
     }
 

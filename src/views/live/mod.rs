@@ -122,6 +122,8 @@ pub struct Page {
     pub verdict: Verdict,
     /// The final row, once it is there.
     pub row: Option<Box<Attempt>>,
+    /// What the player said of it before the verdict: said once, also where the note is picked again at the landing.
+    pub guess: Option<Guess>,
 }
 
 impl LiveState {
@@ -140,6 +142,9 @@ impl LiveState {
             News::Graded(row) => self.grade(row),
             News::Lesson(lesson) => {
                 self.unseen = lesson.unseen;
+                if let (Guessing::Said(guess), Some(page)) = (lesson.guess, &mut self.page) {
+                    page.guess.get_or_insert(guess);
+                }
                 self.lesson = Some(lesson);
             }
             News::Notice(sentence) => self.notice = Some(sentence),
@@ -218,6 +223,7 @@ impl Page {
             hold_end_s: None,
             verdict: Verdict::default(),
             row: None,
+            guess: None,
         }
     }
 
