@@ -9,6 +9,7 @@
 mod arrival;
 mod departure;
 mod outlet;
+mod patience;
 mod stamps;
 mod take_time;
 mod takes;

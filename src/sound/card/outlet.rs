@@ -1,5 +1,6 @@
 //! Opens the card to play, judges by the frames that it takes whether it plays, and opens it again when it does not.
 
+use super::patience::{BROKEN, LOOK_EVERY, OPENING, RETRY_BROKEN, RETRY_SELDOM, RETRY_STALLED, STALLED};
 use super::{Departure, Host, Opened, OutputWish, PlayPulse};
 use crate::sound::SoundError;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
@@ -8,15 +9,6 @@ use ringbuf::{HeapProd, HeapRb};
 use std::fmt;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-
-const LOOK_EVERY: Duration = Duration::from_millis(20);
-/// As for the input: no frame taken for so long is a stall, with errors reported sooner.
-const STALLED: Duration = Duration::from_millis(300);
-const BROKEN: Duration = Duration::from_millis(150);
-const RETRY_BROKEN: Duration = Duration::from_millis(250);
-const RETRY_STALLED: Duration = Duration::from_secs(5);
-const RETRY_SELDOM: Duration = Duration::from_mins(1);
-const OPENING: Duration = Duration::from_secs(8);
 
 /// What the player should know of the output, each once and not over and over.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -1,5 +1,6 @@
 //! Opens the card, judges by arriving frames whether it is heard, and opens it again when it is not.
 
+use super::patience::{BROKEN, LOOK_EVERY, OPENING, RETRY_BROKEN, RETRY_SELDOM, RETRY_STALLED, STALLED};
 use super::takes::{OUTAGE_S, Part};
 use super::{Arrival, CardTakes, CardWish, Host, Opened, Pulse, TakeTime};
 use crate::sound::{RingGauge, RingSource, SoundError, Source, ring};
@@ -8,19 +9,6 @@ use std::fmt;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
-
-const LOOK_EVERY: Duration = Duration::from_millis(20);
-/// No frame for so long: no sound arrives. Callbacks are up to 64 ms apart on a busy machine (measured).
-const STALLED: Duration = Duration::from_millis(300);
-/// With errors reported, so much is enough.
-const BROKEN: Duration = Duration::from_millis(150);
-/// A stream that has stalled without an error may come back by itself, and opening another beside it can cost a whole processor:
-/// so it is tried late, and then ever more seldom.
-const RETRY_STALLED: Duration = Duration::from_secs(5);
-const RETRY_BROKEN: Duration = Duration::from_millis(250);
-const RETRY_SELDOM: Duration = Duration::from_mins(1);
-/// An opening that takes longer hangs.
-const OPENING: Duration = Duration::from_secs(8);
 
 /// What the player should know of the card, each once and not over and over.
 #[derive(Clone, Debug, PartialEq, Eq)]
