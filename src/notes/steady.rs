@@ -66,6 +66,21 @@ pub struct Steady {
 }
 
 impl Steady {
+    /// A settled average of one note, for tests.
+    #[cfg(test)]
+    pub(crate) fn settled(note: u32, cents: f64) -> Self {
+        Self {
+            note,
+            at: FrameTime(0),
+            ready: FrameTime(0),
+            cents,
+            uncertainty_cents: 0.3,
+            drift_cents_per_s: 0.0,
+            stretch_s: 0.8,
+            age_s: 1.0,
+        }
+    }
+
     /// Whether the attack's sharpness has gone: the pitch moves by less than 4 cents a second, or has sounded for one and a half.
     #[must_use]
     pub fn has_settled(&self) -> bool {

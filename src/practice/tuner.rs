@@ -226,7 +226,6 @@ impl Tuner {
 mod tests {
     use super::*;
     use crate::theory::Tuning;
-    use crate::units::FrameTime;
     use proptest::prelude::*;
 
     fn strings(tuning: &str) -> Vec<OpenString> {
@@ -240,18 +239,8 @@ mod tests {
             .collect()
     }
 
-    /// A settled average of one note.
     fn steady(note: u32, cents: f64) -> Steady {
-        Steady {
-            note,
-            at: FrameTime(0),
-            ready: FrameTime(0),
-            cents,
-            uncertainty_cents: 0.3,
-            drift_cents_per_s: 0.0,
-            stretch_s: 0.8,
-            age_s: 1.0,
-        }
+        Steady::settled(note, cents)
     }
 
     fn fresh(note: u32, cents: f64) -> Steady {
