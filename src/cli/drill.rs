@@ -2,8 +2,10 @@
 
 use super::calibrate::round_trip;
 use super::directories::{Directories, Environment};
+use super::drill_check::CheckView;
 use super::drill_list;
 use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
+use super::drill_write::write;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
 use super::settings::{Given, Origin, Settings, stage_tolerance, tolerance};
 use super::{Failure, WrongUse, print, remark};
@@ -11,27 +13,23 @@ use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::coaching::{Coaching, Manner};
 use crate::live::drill_sound::{After, DrillSound};
-use crate::live::events::Event;
 use crate::live::hearing;
 use crate::live::own_sound::OwnSound;
 use crate::live::pages::{Asks, Prompter};
-use crate::live::session::{Input, Outcome, RING_S, View};
+use crate::live::session::{Input, Outcome, RING_S};
 use crate::live::speaker::Speaker;
 use crate::live::world::World;
 use crate::logbook::sidecar::{Asked, Sidecar};
-use crate::pitch::Reading;
 use crate::practice::check::{CHECK_S, Check};
 use crate::practice::coach::Coach;
-use crate::practice::drill_file::{self, DrillFile, OwnDrill};
+use crate::practice::drill_file::{DrillFile, OwnDrill};
 use crate::practice::hands_free::HandsFree;
 use crate::practice::parameters;
 use crate::practice::stage::Feedback;
 use crate::practice::{Wanted, bend_size};
 use crate::sound::card::{Card, OutputWish};
 use crate::theory::{Note, Tuning};
-use crate::units::A4;
 use crate::views::live::Ask;
-use std::io;
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
@@ -378,40 +376,4 @@ impl Args {
             row: Box::new(move |attempt, setting| namer.row(attempt, setting)),
         }
     }
-}
-
-/// Hears the ten seconds before the first drill.
-struct CheckView {
-    check: Check,
-    a4: A4,
-}
-
-impl View for CheckView {
-    fn event(&mut self, _: &Event) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn reading(&mut self, reading: &Reading) {
-        let level = reading.level_dbfs.map(f64::from);
-        self.check.reading(level, reading.hz().map(|hz| self.a4.cents(hz)));
-    }
-
-    fn draw(&mut self) -> io::Result<()> {
-        Ok(())
-    }
-}
-
-/// Writes a drill to a file that is not there yet.
-fn write(file: Option<&DrillFile>, to: &PathBuf, setting: &DrillOptions) -> Result<(), Failure> {
-    let Some(DrillFile::One(own)) = file else {
-        return Err(WrongUse("--write takes the name of one drill; landfall drill --list names them".into()).into());
-    };
-    let text = drill_file::write(&own.chosen, setting.stage.or(own.stage));
-    let mut new = std::fs::OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(to)
-        .map_err(|error| format!("cannot write {}: {error}; name a file that is not there yet", to.display()))?;
-    io::Write::write_all(&mut new, text.as_bytes()).map_err(|error| format!("cannot write {}: {error}; make room", to.display()))?;
-    print(&format!("{} is yours to change; play it with: landfall drill {}\n", to.display(), to.display()))
 }

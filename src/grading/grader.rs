@@ -1,34 +1,20 @@
 //! From notes to attempts: the one loop that live runs and graded takes share.
 
 use super::grade::{After, Case};
+use super::look::Look;
 use super::played::Played;
+use super::repick::{REPICK_GAP_S, continues, is_held, joined, repicks_in};
 use super::{Attempt, Fault, HeardNote, Seen, Wish, Wishes};
-use crate::notes::statistics::median;
-use crate::notes::{Bend, Cause, Contour, Ending, MovementKind, Note, NoteFinder, Shape, bends, is_a_strings};
+use crate::notes::{Bend, Cause, Contour, Ending, Note, NoteFinder};
 use crate::pitch::{Reading, hop_frames};
 use crate::units::{A4, FrameTime, SampleRate};
 use std::collections::VecDeque;
-
-/// From the attack to where the pitch counts, ms.
-const SETTLED_MS: f64 = 30.0;
-
-/// The window of the last readings of a note reaches into the next attack: so much does not count, ms.
-const BEFORE_NEXT_MS: f64 = 12.0;
 
 /// A restrike comes within this after the release, or two beats where they are longer, s.
 const RESTRIKE_S: f64 = 1.0;
 
 /// A restrike is at the landing pitch within this, cents: a landing may be off by as much as half a semitone.
 const RESTRIKE_NEAR_CENTS: f64 = 60.0;
-
-/// An attack at the held pitch within this continues the attempt, cents.
-const REPICK_NEAR_CENTS: f64 = 30.0;
-
-/// The held pitch is that of the last and of the first so many ms around the stroke.
-const HELD_MS: f64 = 40.0;
-
-/// A repick follows the held note within this, s.
-const REPICK_GAP_S: f64 = 0.12;
 
 /// How fast the memory of a loud sound fades, dB a second.
 const LOUDEST_FALLS_DB_PER_S: f32 = 1.0;
@@ -334,104 +320,4 @@ impl<W: Wishes> Grader<W> {
         };
         case.grade(&waiting.wish)
     }
-}
-
-/// A note as the grader looks at it.
-pub(super) struct Look {
-    pub shape: Shape,
-    pub bends: Vec<Bend>,
-    /// The attack, the first point that counts, and one behind the last, in points.
-    pub attack: usize,
-    settled: usize,
-    pub end: usize,
-}
-
-impl Look {
-    pub fn at(note: &Note, loudest_dbfs: f32) -> Option<Self> {
-        let shape = Shape::of(&note.contour)?;
-        let attack = note.contour.position(note.onset).max(0.0).round() as usize;
-        let settled = attack + shape.hops(SETTLED_MS);
-        let end = Some(shape.curve.len()).filter(|end| *end > settled + 2)?;
-        let mut bends = bends(&shape, settled, end);
-        // Bent before the stroke: there must have been one.
-        bends.retain(|bend| note.cause == Cause::Pick || !bend.is_pre_bend());
-        bends.retain(|bend| is_a_strings(note, &shape, bend, loudest_dbfs));
-        Some(Self { shape, bends, attack, settled, end })
-    }
-
-    fn settled_pitch(&self) -> f64 {
-        let stretch = self.settled..self.end;
-        match self.shape.vibrato_in(&stretch) {
-            Some(vibrato) => vibrato.centre_cents,
-            None => median(&self.shape.curve[stretch]).unwrap_or(self.shape.curve[self.settled]),
-        }
-    }
-
-    /// The whole note as a bend that was made before the stroke and is not let down.
-    pub fn held_throughout(&self) -> Option<Bend> {
-        let hold = self.settled..self.end;
-        let long_enough = hold.len() as f64 * self.shape.hop_ms >= 100.0;
-        long_enough.then_some(Bend {
-            before: None,
-            rise: None,
-            first_stop_end: hold.end,
-            hold,
-            corrected: false,
-            release: None,
-            landing: None,
-        })
-    }
-}
-
-/// Strokes during the hold.
-fn repicks_in(note: &Note, played: &Played) -> u32 {
-    let within = |at: &&FrameTime| {
-        let position = note.contour.position(**at);
-        position >= played.hold.from && position <= played.hold.to
-    };
-    note.repicks.iter().filter(within).count() as u32
-}
-
-/// Whether a note ends with a stroke while a bend is held, or has only just been made.
-fn is_held(note: &Note, loudest_dbfs: f32) -> bool {
-    if !matches!(note.ending, Ending::NextNote | Ending::LetGo) {
-        return false;
-    }
-    let Some(look) = Look::at(note, loudest_dbfs) else { return false };
-    let made = look.shape.moves.last().is_some_and(|last| {
-        last.kind == MovementKind::Rise && (look.end - last.span.end.min(look.end)) as f64 * look.shape.hop_ms < JUST_MADE_MS
-    });
-    made || look.bends.last().is_some_and(|bend| bend.release.is_none())
-}
-
-/// A rise that ended so shortly before a stroke is held by it, ms.
-const JUST_MADE_MS: f64 = 60.0;
-
-/// Whether the next note is a stroke at the pitch that is held.
-fn continues(held: &Note, next: &Note) -> bool {
-    if next.cause != Cause::Pick || next.onset.since(held.end).seconds(held.contour.rate()) > REPICK_GAP_S {
-        return false;
-    }
-    let (Some(before), Some(after)) = (Look::at(held, f32::NEG_INFINITY), Look::at(next, f32::NEG_INFINITY)) else { return false };
-    let (late, early) = (before.shape.hops(HELD_MS), after.shape.hops(HELD_MS));
-    let last = median(&before.shape.curve[before.end.saturating_sub(late)..before.end]);
-    let first = median(&after.shape.curve[after.settled..(after.settled + early).min(after.end)]);
-    last.zip(first).is_some_and(|(last, first)| (last - first).abs() <= REPICK_NEAR_CENTS)
-}
-
-/// Two notes as one: the pitch around the stroke, which the stroke hides, is left unknown and bridged.
-fn joined(held: Note, next: &Note) -> Note {
-    let hop = held.contour.hop();
-    let mut contour = held.contour.part(0..held.contour.len().saturating_sub(held.contour.hops(BEFORE_NEXT_MS).round() as usize));
-    let settled = (next.contour.position(next.onset) + next.contour.hops(SETTLED_MS)).max(0.0) as usize;
-    let begin = (next.contour.start().since(contour.start()).0 / hop.0) as usize + settled;
-    while contour.len() < begin {
-        contour.push_hidden();
-    }
-    for point in next.contour.points().skip(settled) {
-        contour.push(point.cents, point.clarity, point.level_dbfs);
-    }
-    let mut repicks = held.repicks;
-    repicks.push(next.onset);
-    Note { onset: held.onset, end: next.end, cause: held.cause, ending: next.ending, contour, repicks }
 }

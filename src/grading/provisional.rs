@@ -3,7 +3,7 @@
 //! Conventions. Words are said once and stay. They rest on what the player can be told early, so they come from the eye's tracker and may differ
 //! from the row by the last cent; the row stands.
 
-use super::grader::Look;
+use super::look::Look;
 use super::played::Played;
 use super::target::{Meant, counted_error, meant};
 use super::{Attempt, Seen, Told, Verdict, Wishes, Word};

@@ -1,253 +1,34 @@
-//! The speaker: a thread that mixes what is to sound a moment ahead of the card, and says in which frames of the take it sounds.
-//!
-//! The main thread gives orders and never waits. Time is the song's: frames since the speaker began. When the card was away, the song has gone on
-//! without it, so that the next beat is where it would have been. Nothing here is on the way of the input.
+//! The speaker's thread: obeys, fills the card's ring a moment ahead, and places what sounds in the take.
 
-use super::clocks::Clocks;
-use super::own_sound::{BeatOf, OwnSound};
-use crate::sound::SoundError;
-use crate::sound::card::{Host, Opened, Outlet, OutputWish, PlayPulse, Playing, TakeTime};
-use crate::sound::out::{Event, Level, Mixer, Part};
+use super::{Begin, Ear, LAST, LOOK_EVERY, Order, Shared};
+use crate::live::clocks::Clocks;
+use crate::live::own_sound::{BeatOf, OwnSound};
+use crate::sound::card::{Opened, Outlet, PlayPulse, Playing};
+use crate::sound::out::{Event, Mixer, Part};
 use crate::units::{FrameSpan, FrameTime, SampleRate};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, unbounded};
-use hound::{SampleFormat, WavSpec, WavWriter};
+use hound::WavWriter;
 use ringbuf::traits::{Observer, Producer};
 use std::fs::File;
 use std::io::BufWriter;
-use std::path::Path;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::thread::JoinHandle;
+use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 /// The ring is filled so far ahead of what the card takes, s, and one of its callbacks more. With 0.06, a machine with every processor busy several
 /// times over once came 4 ms too late in 20 s (measured).
 const AHEAD_S: f64 = 0.1;
-/// The most that the ring holds, s.
-const RING_S: f64 = 0.5;
-const LOOK_EVERY: Duration = Duration::from_millis(4);
 /// Beats are said so long before they sound, s: before anything that is played on them can be judged.
 const BEATS_AHEAD_S: f64 = 1.5;
-/// How long the last fade takes to leave the card.
-const LAST: Duration = Duration::from_millis(150);
-
-/// Whether attempts may open while something sounds.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Ear {
-    /// They may: a click, a backing.
-    Open,
-    /// They may not: a reference tone is no playing.
-    Closed,
-}
-
-/// A part to begin.
-pub struct Begin {
-    /// What plays; its frame 0 is when it begins.
-    pub part: Box<dyn Part>,
-    /// The frame of each beat in the part, by its number, where beats are to be known in the take.
-    pub beats: Option<BeatOf>,
-    /// Seconds from now; about one lets the clocks be known by the first beat.
-    pub in_s: f64,
-    /// Whether attempts may open meanwhile.
-    pub ear: Ear,
-}
-
-/// What the speaker has counted.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Counts {
-    /// Frames of the song that were played or passed over.
-    pub played: u64,
-    /// Frames that the card asked for and the ring did not have: heard as silence.
-    pub missing: u64,
-    /// Underruns that the system told of.
-    pub underruns: u64,
-}
-
-enum Order {
-    Begin(Begin),
-    Say(Event, f64, Ear),
-    Level(Level),
-    Audible(bool),
-    Clear,
-    End,
-}
-
-#[derive(Default)]
-struct Shared {
-    played: AtomicU64,
-    missing: AtomicU64,
-    underruns: AtomicU64,
-    heard: AtomicU64,
-}
-
-/// The main thread's end. Dropping it fades out and ends the sound without waiting; [`Speaker::finish`] waits for the fade.
-pub struct Speaker {
-    orders: Sender<Order>,
-    notices: Receiver<String>,
-    shared: Arc<Shared>,
-    rate: SampleRate,
-    opened: Option<Opened>,
-    thread: Option<JoinHandle<()>>,
-}
-
-/// Why there is no speaker.
-#[derive(Debug, thiserror::Error)]
-pub enum SpeakerError {
-    /// No card.
-    #[error(transparent)]
-    Sound(#[from] SoundError),
-    /// No file.
-    #[error("cannot write {0}: {1}; choose another file with --out")]
-    File(String, String),
-}
-
-impl Speaker {
-    /// Opens the output beside a card that is heard: `take` is that card's time, `own` what its ears ask. `round_trip_s` is asked for
-    /// what was calibrated with the output as it was opened.
-    ///
-    /// # Errors
-    /// When the output cannot be opened.
-    pub fn open(
-        host: Arc<dyn Host>,
-        wish: OutputWish,
-        take: TakeTime,
-        own: Arc<OwnSound>,
-        round_trip_s: impl FnOnce(&Opened) -> Option<f64>,
-    ) -> Result<Self, SpeakerError> {
-        let outlet = Outlet::open(host, wish, RING_S)?;
-        let opened = outlet.opened().clone();
-        let rate = opened.format.rate;
-        let round_trip_s = round_trip_s(&opened);
-        own.set_calibrated(round_trip_s.is_some());
-        let clocks = Clocks::new(take, round_trip_s.unwrap_or(0.0));
-        Ok(Self::start(rate, Some(opened), own, Way::Card(Box::new(Through { outlet, clocks, stream: None, lost: (0, 0) }))))
-    }
-
-    /// Beside a recorded take or the synthesiser: the song's frames are the take's, nothing is heard, and a file may keep what would have been.
-    ///
-    /// # Errors
-    /// When the file cannot be begun; one that is there is not written over.
-    pub fn beside_take(rate: SampleRate, own: Arc<OwnSound>, out: Option<&Path>) -> Result<Self, SpeakerError> {
-        own.set_calibrated(true);
-        let file = out
-            .map(|path| {
-                let wrong = |reason: String| SpeakerError::File(path.display().to_string(), reason);
-                let file = std::fs::OpenOptions::new().write(true).create_new(true).open(path).map_err(|error| wrong(error.to_string()))?;
-                let spec = WavSpec { channels: 1, sample_rate: rate.hz(), bits_per_sample: 32, sample_format: SampleFormat::Float };
-                WavWriter::new(BufWriter::new(file), spec).map_err(|error| wrong(error.to_string()))
-            })
-            .transpose()?;
-        Ok(Self::start(rate, None, own, Way::Take(file)))
-    }
-
-    fn start(rate: SampleRate, opened: Option<Opened>, own: Arc<OwnSound>, way: Way) -> Self {
-        let (orders, received) = unbounded();
-        let (notice, notices) = unbounded();
-        let shared = Arc::new(Shared::default());
-        let (tell, told) = unbounded();
-        let desk = Desk {
-            mixer: Mixer::new(rate),
-            rate,
-            own,
-            way,
-            shared: Arc::clone(&shared),
-            notice,
-            song: None,
-            unmapped: Vec::new(),
-            tell,
-            told,
-            block: vec![0.0; 512],
-            at_once: 0,
-        };
-        let thread = std::thread::spawn(move || desk.run(&received));
-        Self { orders, notices, shared, rate, opened, thread: Some(thread) }
-    }
-
-    /// Frames a second of the song.
-    #[must_use]
-    pub fn rate(&self) -> SampleRate {
-        self.rate
-    }
-
-    /// What plays; `None` beside a recorded take.
-    #[must_use]
-    pub fn opened(&self) -> Option<&Opened> {
-        self.opened.as_ref()
-    }
-
-    /// Begins a part.
-    pub fn begin(&self, begin: Begin) {
-        self.order(Order::Begin(begin));
-    }
-
-    /// Sounds `event` in `in_s` seconds, or as soon as it can be heard (100 to 120 ms); its own `at` is not looked at.
-    pub fn say(&self, event: Event, in_s: f64, ear: Ear) {
-        self.order(Order::Say(event, in_s, ear));
-    }
-
-    /// Another loudness.
-    pub fn set_level(&self, level: Level) {
-        self.order(Order::Level(level));
-    }
-
-    /// Fades in or out; the song goes on either way.
-    pub fn set_audible(&self, audible: bool) {
-        self.order(Order::Audible(audible));
-    }
-
-    /// Takes away all parts and what waits.
-    pub fn clear(&self) {
-        self.order(Order::Clear);
-    }
-
-    fn order(&self, order: Order) {
-        // The thread ends with this handle.
-        let _ = self.orders.send(order);
-    }
-
-    /// The frame of the song that is heard about now.
-    #[must_use]
-    pub fn heard(&self) -> FrameTime {
-        FrameTime(self.shared.heard.load(Ordering::Relaxed))
-    }
-
-    /// What was counted so far.
-    #[must_use]
-    pub fn counts(&self) -> Counts {
-        Counts {
-            played: self.shared.played.load(Ordering::Relaxed),
-            missing: self.shared.missing.load(Ordering::Relaxed),
-            underruns: self.shared.underruns.load(Ordering::Relaxed),
-        }
-    }
-
-    /// A sentence that the player should know; never waits.
-    #[must_use]
-    pub fn notice(&self) -> Option<String> {
-        self.notices.try_recv().ok()
-    }
-
-    /// Fades out and waits until that was heard, a fifth of a second at most; beside a take, until its file is whole.
-    pub fn finish(mut self) {
-        self.order(Order::End);
-        let Some(thread) = self.thread.take() else { return };
-        let begun = Instant::now();
-        // A disk may be slow; a card that hangs is not waited for.
-        let longest = if self.opened.is_some() { LAST * 2 } else { Duration::from_mins(1) };
-        while !thread.is_finished() && begun.elapsed() < longest {
-            std::thread::sleep(LOOK_EVERY);
-        }
-    }
-}
 
 /// Where the song goes.
-enum Way {
+pub(super) enum Way {
     Card(Box<Through>),
     Take(Option<WavWriter<BufWriter<File>>>),
 }
 
 /// Through a card.
-struct Through {
+pub(super) struct Through {
     outlet: Outlet,
     clocks: Clocks,
     stream: Option<OnAir>,
@@ -256,9 +37,16 @@ struct Through {
 }
 
 /// A stream, and which frame of the song its frame 0 is.
-struct OnAir {
+pub(super) struct OnAir {
     playing: Playing,
     base: i64,
+}
+
+impl Through {
+    /// Not playing yet.
+    pub fn new(outlet: Outlet, clocks: Clocks) -> Self {
+        Self { outlet, clocks, stream: None, lost: (0, 0) }
+    }
 }
 
 impl OnAir {
@@ -280,7 +68,8 @@ struct Song {
     take: u64,
 }
 
-struct Desk {
+/// The thread's state.
+pub(super) struct Desk {
     mixer: Mixer,
     rate: SampleRate,
     own: Arc<OwnSound>,
@@ -319,7 +108,27 @@ impl Part for Telling {
 }
 
 impl Desk {
-    fn run(mut self, orders: &Receiver<Order>) {
+    /// At frame 0 of the song, with nothing to play.
+    pub fn new(rate: SampleRate, own: Arc<OwnSound>, way: Way, shared: Arc<Shared>, notice: Sender<String>) -> Self {
+        let (tell, told) = unbounded();
+        Self {
+            mixer: Mixer::new(rate),
+            rate,
+            own,
+            way,
+            shared,
+            notice,
+            song: None,
+            unmapped: Vec::new(),
+            tell,
+            told,
+            block: vec![0.0; 512],
+            at_once: 0,
+        }
+    }
+
+    /// Until it is told to end, or nobody can tell it any more.
+    pub fn run(mut self, orders: &Receiver<Order>) {
         loop {
             match orders.recv_timeout(LOOK_EVERY) {
                 Ok(Order::End) | Err(RecvTimeoutError::Disconnected) => break,
