@@ -9,7 +9,8 @@ pub struct Decimator {
     /// The last `taps.len()` inputs, oldest first, written twice (see `History`).
     recent: Vec<f32>,
     at: usize,
-    count: u64,
+    /// Inputs until the next output.
+    until: usize,
 }
 
 impl Decimator {
@@ -36,7 +37,7 @@ impl Decimator {
         }
         let taps: Vec<f32> = taps.into_iter().map(|t| t as f32).collect();
         let n = taps.len();
-        Self { factor, taps, recent: vec![0.0; 2 * n], at: 0, count: 0 }
+        Self { factor, taps, recent: vec![0.0; 2 * n], at: 0, until: half + 1 }
     }
 
     /// Inputs that an output needs after the instant it describes.
@@ -51,13 +52,12 @@ impl Decimator {
         let n = self.taps.len();
         self.recent[self.at] = sample;
         self.recent[self.at + n] = sample;
-        self.at = (self.at + 1) % n;
-        self.count += 1;
-        let newest = self.count - 1;
-        let delay = self.delay() as u64;
-        if newest < delay || !(newest - delay).is_multiple_of(self.factor as u64) {
+        self.at = if self.at + 1 == n { 0 } else { self.at + 1 };
+        self.until -= 1;
+        if self.until > 0 {
             return None;
         }
+        self.until = self.factor;
         let window = &self.recent[self.at..self.at + n];
         // Eight sums side by side: one after the other they would wait for each other.
         let mut sums = [0.0f32; 8];

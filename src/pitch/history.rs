@@ -6,6 +6,8 @@ pub struct History<T> {
     twice: Vec<T>,
     len: usize,
     end: u64,
+    /// Where the next value goes: `end` modulo `len`, kept so that no value costs a division.
+    place: usize,
 }
 
 impl<T: Copy + Default> History<T> {
@@ -13,15 +15,15 @@ impl<T: Copy + Default> History<T> {
     #[must_use]
     pub fn new(len: usize) -> Self {
         let len = len.max(1);
-        Self { twice: vec![T::default(); 2 * len], len, end: 0 }
+        Self { twice: vec![T::default(); 2 * len], len, end: 0, place: 0 }
     }
 
     /// Appends one value.
     pub fn push(&mut self, value: T) {
-        let at = (self.end % self.len as u64) as usize;
-        self.twice[at] = value;
-        self.twice[at + self.len] = value;
+        self.twice[self.place] = value;
+        self.twice[self.place + self.len] = value;
         self.end += 1;
+        self.place = if self.place + 1 == self.len { 0 } else { self.place + 1 };
     }
 
     /// The index that the next value will have.
@@ -37,7 +39,7 @@ impl<T: Copy + Default> History<T> {
         if count > self.len || from + count as u64 > self.end || from + (self.len as u64) < self.end {
             return None;
         }
-        let at = (from % self.len as u64) as usize;
+        let at = self.place_of(from);
         Some(&self.twice[at..at + count])
     }
 
@@ -50,9 +52,15 @@ impl<T: Copy + Default> History<T> {
     /// Overwrites a value that is still kept.
     pub fn set(&mut self, index: u64, value: T) {
         if index < self.end && index + self.len as u64 >= self.end {
-            let at = (index % self.len as u64) as usize;
+            let at = self.place_of(index);
             self.twice[at] = value;
             self.twice[at + self.len] = value;
         }
+    }
+
+    /// `index` modulo `len`, for one that is at most `len` before the end.
+    fn place_of(&self, index: u64) -> usize {
+        let back = (self.end - index) as usize;
+        if back <= self.place { self.place - back } else { self.place + self.len - back }
     }
 }

@@ -29,10 +29,10 @@ pub(super) struct RiseMeter {
     scratch: Vec<Complex<f32>>,
     spectrum: Vec<Complex<f32>>,
     window: Vec<f32>,
-    /// The last window's samples, a ring.
+    /// The last window's samples, oldest first; those of the step that is being heard are still missing.
     samples: Vec<f32>,
+    /// Where the next sample goes, in the window's last step.
     next_sample: usize,
-    until_step: usize,
     step: usize,
     /// Bins `edges[k]..edges[k + 1]` are band `k`.
     edges: Vec<usize>,
@@ -104,8 +104,7 @@ impl RiseMeter {
             spectrum: vec![Complex::default(); frames],
             window,
             samples: vec![0.0; frames],
-            next_sample: 0,
-            until_step: step,
+            next_sample: frames - step,
             step,
             edges,
             now: vec![0.0; bands],
@@ -128,21 +127,20 @@ impl RiseMeter {
     /// The rise in dB, once a step.
     pub(super) fn push(&mut self, sample: f32) -> Option<f32> {
         self.samples[self.next_sample] = sample;
-        self.next_sample = (self.next_sample + 1) % self.samples.len();
-        self.until_step -= 1;
-        if self.until_step > 0 {
+        self.next_sample += 1;
+        if self.next_sample < self.samples.len() {
             return None;
         }
-        self.until_step = self.step;
         self.measure_bands();
+        self.samples.copy_within(self.step.., 0);
+        self.next_sample -= self.step;
         let rise = self.rise();
         self.remember();
         Some(rise)
     }
 
     fn measure_bands(&mut self) {
-        let (newer, older) = self.samples.split_at(self.next_sample);
-        for ((bin, &sample), &weight) in self.spectrum.iter_mut().zip(older.iter().chain(newer)).zip(&self.window) {
+        for ((bin, &sample), &weight) in self.spectrum.iter_mut().zip(&self.samples).zip(&self.window) {
             *bin = Complex::new(sample * weight, 0.0);
         }
         self.fft.process_with_scratch(&mut self.spectrum, &mut self.scratch);
@@ -156,10 +154,10 @@ impl RiseMeter {
     fn rise(&mut self) -> f32 {
         self.before.fill(0.0);
         let old = self.past.len() - (STEPS_A_WINDOW - 1);
-        for k in 0..old {
-            let bands = &self.past[(self.next_past + k) % self.past.len()];
+        let (newer, older) = self.past.split_at(self.next_past);
+        for bands in older.iter().chain(newer).take(old) {
             for (before, &band) in self.before.iter_mut().zip(bands) {
-                *before = before.max(band);
+                *before = if band > *before { band } else { *before };
             }
         }
         let silence = SILENCE.max(self.loudest * BELOW_LOUDEST);
@@ -169,13 +167,16 @@ impl RiseMeter {
     }
 
     fn remember(&mut self) {
-        let bands = self.now.len();
+        let larger = |a: f32, b: f32| if a > b { a } else { b };
         let widened = &mut self.past[self.next_past];
-        for (band, wide) in widened.iter_mut().enumerate() {
-            let neighbours = &self.now[band.saturating_sub(1)..(band + 2).min(bands)];
-            *wide = neighbours.iter().copied().fold(0.0, f32::max);
+        widened.copy_from_slice(&self.now);
+        for (wide, &above) in widened.iter_mut().zip(&self.now[1..]) {
+            *wide = larger(*wide, above);
+        }
+        for (wide, &below) in widened[1..].iter_mut().zip(&self.now) {
+            *wide = larger(*wide, below);
         }
         self.next_past = (self.next_past + 1) % self.past.len();
-        self.loudest = self.now.iter().copied().fold(self.loudest * self.fade, f32::max);
+        self.loudest = self.now.iter().fold(self.loudest * self.fade, |most, &band| larger(most, band));
     }
 }
