@@ -1,7 +1,7 @@
 //! Candidates of one instant from windows of two lengths.
 
 use super::candidates::{self, Candidates};
-use super::correlation::Correlation;
+use super::correlation::{Transform, Window};
 use super::front::Front;
 
 /// Lowest and highest pitch that is followed, Hz.
@@ -23,8 +23,11 @@ pub const OCTAVE_COST: f32 = 0.08;
 /// Finds the periods that the sound could have.
 #[derive(Debug)]
 pub struct Detector {
-    short: Correlation,
-    long: Correlation,
+    short: Window,
+    long: Window,
+    /// For the short window alone, and for the long one with or without the short.
+    small: Transform,
+    large: Transform,
     slow_rate: f64,
 }
 
@@ -33,11 +36,12 @@ impl Detector {
     #[must_use]
     pub fn new(slow_rate: f64) -> Self {
         candidates::prepare();
-        let correlation = |seconds: f64, lowest: f64| {
+        let window = |seconds: f64, lowest: f64| {
             let length = ((seconds * slow_rate / 2.0).round() as usize * 2).max(16);
-            Correlation::new(length, (slow_rate / lowest).ceil() as usize + 2)
+            Window::new(length, (slow_rate / lowest).ceil() as usize + 2)
         };
-        Self { short: correlation(SHORT_S, SPLIT_HZ), long: correlation(LONG_S, LOWEST_HZ), slow_rate }
+        let (short, long) = (window(SHORT_S, SPLIT_HZ), window(LONG_S, LOWEST_HZ));
+        Self { small: Transform::new(&short), large: Transform::new(&long), short, long, slow_rate }
     }
 
     /// Slow samples needed after the instant for pitches from [`SPLIT_HZ`] up.
@@ -54,30 +58,47 @@ impl Detector {
 
     /// The candidates at slow sample `centre`; none where the history does not reach.
     pub fn at(&mut self, front: &Front, centre: u64) -> Candidates {
-        let mut found = self.high(front, centre);
-        self.add_low(front, centre, &mut found);
+        let (Some(near), Some(far)) = (around(front, centre, &self.short), around(front, centre, &self.long)) else {
+            return self.high(front, centre);
+        };
+        let (high, low) = (self.high_periods(), self.low_periods());
+        let (long, short) = self.large.of_both(&mut self.long, far, &mut self.short, near);
+        let mut found = Candidates::default();
+        found.offer_peaks(short, high.0, high.1, LEAST_CLARITY, OCTAVE_COST);
+        found.offer_peaks(long, low.0, low.1, LEAST_CLARITY, OCTAVE_COST);
         found
     }
 
     /// The candidates from [`SPLIT_HZ`] up, which need the short window only.
     pub fn high(&mut self, front: &Front, centre: u64) -> Candidates {
         let mut found = Candidates::default();
-        let (from, to) = ((self.slow_rate / HIGHEST_HZ) as f32, (self.slow_rate / SPLIT_HZ) as f32);
-        offer(&mut self.short, front, centre, from, to, &mut found);
+        let (from, to) = self.high_periods();
+        if let Some(x) = around(front, centre, &self.short) {
+            found.offer_peaks(self.small.of(&mut self.short, x), from, to, LEAST_CLARITY, OCTAVE_COST);
+        }
         found
     }
 
     /// Adds the candidates under [`SPLIT_HZ`].
     pub fn add_low(&mut self, front: &Front, centre: u64, found: &mut Candidates) {
-        let (from, to) = ((self.slow_rate / SPLIT_HZ) as f32, (self.slow_rate / LOWEST_HZ) as f32);
-        offer(&mut self.long, front, centre, from, to, found);
+        let (from, to) = self.low_periods();
+        if let Some(x) = around(front, centre, &self.long) {
+            found.offer_peaks(self.large.of(&mut self.long, x), from, to, LEAST_CLARITY, OCTAVE_COST);
+        }
+    }
+
+    /// Shortest and longest period, in slow samples, that the short window is asked for.
+    fn high_periods(&self) -> (f32, f32) {
+        ((self.slow_rate / HIGHEST_HZ) as f32, (self.slow_rate / SPLIT_HZ) as f32)
+    }
+
+    /// The same of the long window.
+    fn low_periods(&self) -> (f32, f32) {
+        ((self.slow_rate / SPLIT_HZ) as f32, (self.slow_rate / LOWEST_HZ) as f32)
     }
 }
 
-fn offer(correlation: &mut Correlation, front: &Front, centre: u64, from: f32, to: f32, found: &mut Candidates) {
-    let n = correlation.length();
-    let Some(start) = centre.checked_sub(n as u64 / 2) else { return };
-    if let Some(x) = front.slow.slice(start, n) {
-        found.offer_peaks(correlation.of(x), from, to, LEAST_CLARITY, OCTAVE_COST);
-    }
+/// The slow samples that a window around `centre` takes, where all of them are kept.
+fn around<'a>(front: &'a Front, centre: u64, window: &Window) -> Option<&'a [f32]> {
+    front.slow.slice(centre.checked_sub(window.length() as u64 / 2)?, window.length())
 }

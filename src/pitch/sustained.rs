@@ -13,7 +13,7 @@
 
 use super::candidates::{self, Candidate, Candidates};
 use super::causal::SILENCE_DBFS;
-use super::correlation::Correlation;
+use super::correlation::{Transform, Window};
 use super::detector::{HIGHEST_HZ, OCTAVE_COST};
 use super::front::Front;
 use super::partials::{PARTIALS, Partial, mean_off_hz, read, whole_periods};
@@ -51,7 +51,8 @@ pub struct Sustained {
     rate: SampleRate,
     hop: usize,
     front: Front,
-    correlation: Correlation,
+    window: Window,
+    transform: Transform,
     /// Frames from the middle of the window to its end.
     half: u64,
     next: u64,
@@ -100,9 +101,9 @@ impl Sustained {
         candidates::prepare();
         let front = Front::new(rate, 0.4);
         let length = ((WINDOW_S * front.slow_rate() / 2.0).round() as usize * 2).max(16);
-        let correlation = Correlation::new(length, (front.slow_rate() / LOWEST_HZ).ceil() as usize + 2);
+        let window = Window::new(length, (front.slow_rate() / LOWEST_HZ).ceil() as usize + 2);
         let half = (length / 2 * front.factor) as u64;
-        Self { rate, hop: HOPS * hop_frames(rate), front, correlation, half, next: 0, held: Held::default() }
+        Self { rate, hop: HOPS * hop_frames(rate), front, transform: Transform::new(&window), window, half, next: 0, held: Held::default() }
     }
 
     fn advance(&mut self, emit: &mut dyn FnMut(Reading)) {
@@ -138,12 +139,12 @@ impl Sustained {
     /// The likeliest frequency around an instant, Hz, and its clarity.
     fn period(&mut self, at: u64) -> Option<(f64, f32)> {
         let slow_rate = self.front.slow_rate();
-        let n = self.correlation.length();
+        let n = self.window.length();
         let start = (at / self.front.factor as u64).checked_sub(n as u64 / 2)?;
         let x = self.front.slow.slice(start, n)?;
         let mut found = Candidates::default();
         let (from, to) = ((slow_rate / HIGHEST_HZ) as f32, (slow_rate / LOWEST_HZ) as f32);
-        found.offer_peaks(self.correlation.of(x), from, to, LEAST_CLARITY, OCTAVE_COST);
+        found.offer_peaks(self.transform.of(&mut self.window, x), from, to, LEAST_CLARITY, OCTAVE_COST);
         let hz = |candidate: &Candidate| slow_rate / f64::from(candidate.period);
         let known = self.readings_in(KNOWN_S);
         let best = found.as_slice().first()?;
