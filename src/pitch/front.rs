@@ -6,6 +6,9 @@ use super::history::History;
 use super::hum::Hum;
 use crate::units::SampleRate;
 
+/// From one look for hum to the next, s: the settled tracker's look-ahead ends not long after the first one that can find it.
+const HUM_LOOKS_S: f64 = 0.1;
+
 /// The signal's last stretch at full rate and at about 12 kHz.
 pub struct Front {
     /// Full rate, direct current removed.
@@ -19,8 +22,10 @@ pub struct Front {
     strokes: [Option<u64>; 8],
     decimator: Decimator,
     hum: Hum,
+    /// The slow signal with its hum.
     raw: History<f32>,
-    raw_decimator: Decimator,
+    /// The hum that was taken out of the last samples, as far back as the slow signal is behind them.
+    taken: History<f32>,
     next_look: u64,
     rate: SampleRate,
     retained: f64,
@@ -44,9 +49,10 @@ impl Front {
         let retained = (-std::f64::consts::TAU * 10.0 / rate.as_f64()).exp();
         let slow_rate = rate.as_f64() / factor as f64;
         let hum = Hum::new(rate.as_f64(), slow_rate);
+        let decimator = Decimator::new(factor);
         Self {
             raw: History::new(hum.needs()),
-            raw_decimator: Decimator::new(factor),
+            taken: History::new(decimator.delay() + 1),
             next_look: hum.needs() as u64,
             hum,
             full: History::new(frames),
@@ -54,7 +60,7 @@ impl Front {
             factor,
             attacks: AttackFinder::new(rate),
             strokes: [None; 8],
-            decimator: Decimator::new(factor),
+            decimator,
             rate,
             retained,
             last_in: 0.0,
@@ -94,18 +100,19 @@ impl Front {
         self.last_in = x;
         // Subnormal numbers slow some processors down a hundredfold.
         self.last_out = if y.abs() < 1e-30 { 0.0 } else { y };
-        let y = self.last_out as f32;
-        if let Some(slow) = self.raw_decimator.push(y) {
-            self.raw.push(slow);
-            if self.raw.end() == self.next_look {
-                self.next_look += (0.2 * self.slow_rate()) as u64;
-                self.look_for_hum();
-            }
-        }
-        let y = self.hum.take_out(y);
+        let x = self.last_out as f32;
+        let y = self.hum.take_out(x);
         self.full.push(y);
+        self.taken.push(x - y);
         if let Some(slow) = self.decimator.push(y) {
             self.slow.push(slow);
+            // The low-pass lets the lines of hum through as they are: what was taken out at that instant makes the raw signal again.
+            let hum = self.taken.get(self.taken.end() - 1 - self.decimator.delay() as u64);
+            self.raw.push(slow + hum.unwrap_or(0.0));
+            if self.raw.end() == self.next_look {
+                self.next_look += (HUM_LOOKS_S * self.slow_rate()) as u64;
+                self.look_for_hum();
+            }
         }
         y
     }
@@ -120,8 +127,14 @@ impl Front {
         let n = self.hum.needs();
         let ago = (self.full.end() - (self.raw.end() - 1) * self.factor as u64) as f64 / self.rate.as_f64();
         if let Some(x) = self.raw.slice(self.raw.end() - n as u64, n) {
-            self.hum.look(x, self.rate.as_f64() / self.factor as f64, ago);
+            self.hum.look(x, ago);
         }
+    }
+
+    /// Whether a reading is that of mains hum that is known by now; see [`Hum::is_heard`].
+    #[must_use]
+    pub fn is_hum(&self, hz: f64, level_dbfs: f32, clarity: f32) -> bool {
+        self.hum.is_heard(hz, level_dbfs, clarity)
     }
 
     /// RMS level of the frames within `half` of an instant that are known, dBFS; `None` for digital silence.

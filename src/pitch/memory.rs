@@ -24,10 +24,8 @@ const SAME: f64 = 0.03;
 const EXPLAINS: f32 = 0.7;
 /// Within this of where it should be, a partial may be that of such a lower note, whose glide is not known.
 const OWN: f64 = 0.04;
-/// A note with less of its power than this between the partials of one an octave higher is that higher note.
-const HOLLOW: f32 = 0.03;
-/// What a hollow note's period loses in rank.
-const HOLLOW_COST: f32 = 0.5;
+/// Less of the note's power than this between its partials is no lower note's.
+const OWN_POWER: f32 = 0.03;
 /// A string loses no more by itself, dB a second; a damped one loses 200.
 const DECAY_DB_PER_S: f64 = 60.0;
 /// A partial stands while it is no further than this under where it was, as a power: 4.5 dB.
@@ -58,8 +56,6 @@ struct Note {
     ago: u32,
     /// The pitch that its partials say where they still stand, and how long before the hop that is.
     stood: Option<(f64, f64)>,
-    /// It has no odd partials: it is an octave too low.
-    hollow: bool,
 }
 
 /// What still stands of it.
@@ -103,47 +99,43 @@ impl Memory {
         let hz = note.hz * (note.slope * (self.hop_s + note.lag_s - lag_s)).exp2();
         note.ago += 1;
         note.stood = None;
-        let near = |c: &Candidate| (self.rate / f64::from(c.period) / hz - 1.0).abs() < NEAR;
-        let best = candidates.as_slice().first().copied();
-        let is_clear = best.is_some_and(|best| best.clarity >= CLEAR && near(&best));
-        if note.hollow
-            && let Some(own) = candidates.as_slice().iter().copied().find(near)
-        {
-            candidates.lift(own, 0.0, own.rank - HOLLOW_COST);
-        }
+        let best = candidates.as_slice().first();
+        let is_clear = best.is_some_and(|best| best.clarity >= CLEAR && is_within(NEAR, self.rate / f64::from(best.period), hz));
         if is_clear && note.ago < LOOKS && note.powers[0] > 0.0 {
             return;
         }
-        let half = self.half as f64;
-        let partials = read(x, self.rate, hz, note.slope, half);
+        let partials = read(x, self.rate, hz, note.slope, self.half as f64);
         if is_clear {
             note.powers = partials.map(|p| p.power);
             note.ago = 0;
-            let octave = best.map_or(0.0, |best| 0.5 * best.period);
-            let has_octave = candidates.as_slice().iter().any(|c| c.clarity >= CLEAR && (c.period / octave - 1.0).abs() < 0.03);
-            note.hollow = has_octave && between(&partials, hz, 2, f64::INFINITY) < HOLLOW * partials.iter().map(|p| p.power).sum::<f32>();
             return;
         }
         let stands = note.stands(&partials, hz, x);
-        let lost = 10f64.powf(-DECAY_DB_PER_S * self.hop_s / 10.0) as f32;
-        for (old, new) in note.powers.iter_mut().zip(&partials) {
-            *old = (*old * lost).max(new.power.min(*old));
+        note.fade(&partials, self.hop_s);
+        let Some(standing) = stands else { return };
+        note.stood = Some((standing.hz, lag_s));
+        let now = standing.hz * (note.slope * lag_s).exp2();
+        let slope = note.slope;
+        if !self.is_a_lower_note(candidates, x, hz, slope, standing.power) {
+            self.offer(candidates, hz, now, standing.share);
         }
-        let Some(Standing { hz: pitch, power: heard, share }) = stands else { return };
-        note.stood = Some((pitch, lag_s));
-        let pitch = pitch * (note.slope * lag_s).exp2();
-        let explains_more = |c: &&Candidate| {
-            let times = (f64::from(c.period) * hz / self.rate).round();
-            let lower = self.rate / f64::from(c.period);
-            let fits = (2.0..=3.0).contains(&times) && (lower * times / hz - 1.0).abs() < NEAR && c.clarity >= EXPLAINS;
-            fits && between(&read(x, self.rate, lower, note.slope, half), lower, times as usize, OWN) >= HOLLOW * heard
-        };
-        if candidates.as_slice().iter().find(explains_more).is_some() {
-            return;
-        }
+    }
+
+    /// Whether one of the candidates is a note of which the remembered one, of `hz` and so much power, is a partial: it is clear and has partials of
+    /// its own.
+    fn is_a_lower_note(&self, candidates: &Candidates, x: &[f32], hz: f64, slope: f64, power: f32) -> bool {
+        candidates.as_slice().iter().any(|candidate| {
+            let lower = self.rate / f64::from(candidate.period);
+            let times = (hz / lower).round();
+            let fits = (2.0..=3.0).contains(&times) && is_within(NEAR, lower * times, hz) && candidate.clarity >= EXPLAINS;
+            fits && between(&read(x, self.rate, lower, slope, self.half as f64), lower, times as usize, OWN) >= OWN_POWER * power
+        })
+    }
+
+    /// Offers the note that was expected at `expected` Hz and stands at `stands` as a clear sound, or lifts the candidate that is the same.
+    fn offer(&self, candidates: &mut Candidates, expected: f64, stands: f64, share: f32) {
         let rank = |period: f32| REMEMBERED - OCTAVE_COST * period.log2();
-        let same = |c: &Candidate| (self.rate / f64::from(c.period) / hz - 1.0).abs() < SAME;
-        match candidates.as_slice().iter().copied().position(|c| same(&c)) {
+        match candidates.as_slice().iter().position(|candidate| is_within(SAME, self.rate / f64::from(candidate.period), expected)) {
             // Nothing else is clearer.
             Some(0) => {}
             // What the short window says is nearer in time.
@@ -152,7 +144,7 @@ impl Memory {
                 candidates.lift(own, CLEAR * share, own.rank.max(rank(own.period)));
             }
             None => {
-                let period = (self.rate / pitch) as f32;
+                let period = (self.rate / stands) as f32;
                 candidates.offer(Candidate { period, clarity: CLEAR * share, rank: rank(period) });
             }
         }
@@ -187,7 +179,15 @@ impl Memory {
 
 impl Note {
     fn new(hz: f64) -> Self {
-        Self { hz, lag_s: 0.0, slope: 0.0, powers: [0.0; PARTIALS], ago: LOOKS, hollow: false, stood: None }
+        Self { hz, lag_s: 0.0, slope: 0.0, powers: [0.0; PARTIALS], ago: LOOKS, stood: None }
+    }
+
+    /// A hop later no more can stand than what stands now, nor less than a string leaves.
+    fn fade(&mut self, partials: &[Partial; PARTIALS], hop_s: f64) {
+        let lost = 10f64.powf(-DECAY_DB_PER_S * hop_s / 10.0) as f32;
+        for (old, new) in self.powers.iter_mut().zip(partials) {
+            *old = (*old * lost).max(new.power.min(*old));
+        }
     }
 
     /// What stands of the note, where that is most of it.
@@ -208,6 +208,11 @@ impl Note {
         let off = mean_off_hz(&standing)?;
         (share >= MOST && 2.0 * heard >= AUDIBLE * total).then_some(Standing { hz: hz + off, power: heard, share })
     }
+}
+
+/// Whether a frequency is another one within this share of it.
+fn is_within(share: f64, hz: f64, other: f64) -> bool {
+    (hz / other - 1.0).abs() < share
 }
 
 /// Power of the partials of a note of `hz`, as far as they are within `off` of it, that are none of the one `times` as high.

@@ -14,6 +14,7 @@ pub mod correlation;
 pub mod decimate;
 pub mod detector;
 pub mod front;
+pub mod heterodyne;
 pub mod history;
 pub mod hum;
 pub mod memory;

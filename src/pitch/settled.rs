@@ -8,9 +8,10 @@ use super::attack::{Attack, Stage};
 use super::causal::SILENCE_DBFS;
 use super::detector::{Detector, LOWEST_HZ};
 use super::front::Front;
+use super::heterodyne::{Heterodyne, Slice, look};
 use super::history::History;
 use super::memory::Memory;
-use super::partials::{Heterodyne, Slice, look, mean_off_hz, whole_periods};
+use super::partials::{mean_off_hz, whole_periods};
 use super::path::{Decision, Path, PathCosts};
 use super::{Reading, Sounding, Tracker, hop_frames, smooth};
 use crate::units::{FrameTime, SampleRate};
@@ -152,34 +153,29 @@ impl Settled {
     }
 
     /// Fills `stretch` with the values around hop `n` that belong to the same movement; gives the place of `n` among them.
-    fn gather(&mut self, n: u64, reach: usize, value: impl Fn(&Heard) -> Option<f64>) -> Option<usize> {
-        let at = |i: u64| self.heard.get(i).and_then(|h| value(&h));
-        let middle = at(n)?;
+    fn gather(&mut self, n: u64, reach: u64, value: impl Fn(&Heard) -> Option<f64>) -> Option<usize> {
+        let from = n.saturating_sub(reach);
+        let around = self.heard.slice(from, ((n + reach + 1).min(self.heard.end()) - from) as usize)?;
+        let (before, after) = around.split_at((n - from) as usize);
+        let one_movement = |last: &mut f64, heard: &Heard| {
+            let next = value(heard).filter(|next| (next - *last).abs() < STEP_CENTS)?;
+            *last = next;
+            Some(next)
+        };
+        let here = value(after.first()?)?;
         self.stretch.clear();
-        let (mut from, mut last) = (n, middle);
-        while from > 0 && n - from < reach as u64 {
-            match at(from - 1) {
-                Some(v) if (v - last).abs() < STEP_CENTS => (from, last) = (from - 1, v),
-                _ => break,
-            }
-        }
-        let mut last = at(from)?;
-        for i in from..=n + reach as u64 {
-            match at(i) {
-                Some(v) if (v - last).abs() < STEP_CENTS => {
-                    self.stretch.push(v);
-                    last = v;
-                }
-                _ => break,
-            }
-        }
-        Some((n - from) as usize)
+        self.stretch.extend(before.iter().rev().scan(here, one_movement));
+        self.stretch.reverse();
+        let at = self.stretch.len();
+        self.stretch.push(here);
+        self.stretch.extend(after[1..].iter().scan(here, one_movement));
+        Some(at)
     }
 
     fn smooth_curve(&mut self) {
         let n = self.next_curve;
         self.next_curve += 1;
-        let Some(at) = self.gather(n, CURVE_HALF, |h| h.coarse) else { return };
+        let Some(at) = self.gather(n, CURVE_HALF as u64, |h| h.coarse) else { return };
         let smooth = smooth::parabola(&self.stretch, at, CURVE_HALF).map_or(self.stretch[at], |(v, _)| v);
         if let Some(heard) = self.heard.get(n) {
             self.heard.set(n, Heard { curve: Some(smooth), ..heard });
@@ -191,16 +187,13 @@ impl Settled {
         self.next_slices += 1;
         let curve = |n: u64| self.heard.get(n).and_then(|h| h.curve);
         let (a, b) = (curve(n), curve(n + 1));
-        let len = self.hop / SLICES;
-        for i in 0..SLICES {
-            let from = n * self.hop as u64 + (i * len) as u64;
-            let mut slice = Slice::default();
-            if let (Some(a), Some(b), Some(x)) = (a.or(b), b.or(a), self.front.full.slice(from, len)) {
-                let (a, b) = if (a - b).abs() < STEP_CENTS { (hz(a), hz(b)) } else { (hz(a), hz(a)) };
-                let (u, v) = (i as f64 / SLICES as f64, (i + 1) as f64 / SLICES as f64);
-                slice = self.heterodyne.block(x, a + (b - a) * u, a + (b - a) * v);
+        let slices = &mut self.slices;
+        match (a.or(b), b.or(a), self.front.full.slice(n * self.hop as u64, self.hop)) {
+            (Some(a), Some(b), Some(x)) => {
+                let (from, to) = if (a - b).abs() < STEP_CENTS { (hz(a), hz(b)) } else { (hz(a), hz(a)) };
+                self.heterodyne.hop(x, from, to, SLICES, |slice| slices.push(slice));
             }
-            self.slices.push(slice);
+            _ => (0..SLICES).for_each(|_| slices.push(Slice::default())),
         }
     }
 
@@ -226,10 +219,13 @@ impl Settled {
         let at = FrameTime(n * self.hop as u64);
         let level_dbfs = self.front.level(at.0, self.rate.span(0.01).0);
         let clarity = self.heard.get(n).unwrap_or_default().clarity;
-        let sounding = match self.gather(n, smooth::REACH, |h| h.read) {
-            _ if level_dbfs.is_none_or(|l| l < SILENCE_DBFS) => Sounding::Silent,
-            None => Sounding::Unpitched,
-            Some(at) => Sounding::Pitched { hz: hz(smooth::adaptive(&self.stretch, at)), clarity },
+        let sounding = match (level_dbfs.filter(|level| *level >= SILENCE_DBFS), self.gather(n, smooth::REACH as u64, |h| h.read)) {
+            (None, _) => Sounding::Silent,
+            (_, None) => Sounding::Unpitched,
+            (Some(level), Some(at)) => {
+                let hz = hz(smooth::adaptive(&self.stretch, at));
+                if self.front.is_hum(hz, level, clarity) { Sounding::Unpitched } else { Sounding::Pitched { hz, clarity } }
+            }
         };
         emit(Reading { at, ready: FrameTime(self.front.full.end().saturating_sub(1)), level_dbfs, sounding });
     }
