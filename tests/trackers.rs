@@ -5,7 +5,8 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use landfall::pitch::causal::Causal;
-use landfall::pitch::correlation::Correlation;
+use landfall::pitch::correlation::{Transform, Window};
+use landfall::pitch::partials::{PARTIALS, read};
 use landfall::pitch::settled::{LOOK_AHEAD_S, Settled};
 use landfall::pitch::{Reading, Tracker, hop_frames};
 use landfall::units::{A4, SampleRate};
@@ -92,6 +93,44 @@ fn the_twin_gives_the_values_of_mcleod_and_wyvill() {
     }
 }
 
+/// What [`read`] says, sum by sum: the power of each partial under the Hann window and its frequency above that of the tone.
+fn read_twin(x: &[f32], rate: f64, hz: f64, octaves_per_s: f64, half: f64) -> Vec<(f64, f64)> {
+    let within = (half.floor() as i64).min(x.len() as i64 / 2);
+    let partial = |k: usize| {
+        let ([mut re, mut im], [mut slope_re, mut slope_im], mut weight) = ([0.0; 2], [0.0; 2], 0.0);
+        for n in -within..within {
+            let t = n as f64 / rate;
+            let angle = -TAU * k as f64 * hz * (t + 0.5 * octaves_per_s * std::f64::consts::LN_2 * t * t);
+            let phase = std::f64::consts::PI * n as f64 / half;
+            let (w, d) = (0.5 + 0.5 * phase.cos(), -0.5 * std::f64::consts::PI / half * phase.sin());
+            let sample = f64::from(x[(x.len() as i64 / 2 + n) as usize]);
+            re += w * sample * angle.cos();
+            im += w * sample * angle.sin();
+            slope_re += d * sample * angle.cos();
+            slope_im += d * sample * angle.sin();
+            weight += w;
+        }
+        let power = re * re + im * im;
+        (power / (weight * weight), -(slope_im * re - slope_re * im) / power * rate / TAU)
+    };
+    (1..=PARTIALS).map(partial).collect()
+}
+
+#[test]
+fn the_fast_look_at_the_partials_is_the_slow_one() {
+    for (hz, glide, half) in [(82.41, 0.0, 1287.5), (220.0, 1.5, 545.2), (987.77, -3.0, 537.6)] {
+        let tone = tone(48_000, 0.5, 12, 1e-4, |t| hz * 1.004 * (glide * (t - 0.15)).exp2());
+        let x = &tone[12_000 - 1400..12_000 + 1400];
+        let slow = read_twin(x, 48_000.0, hz, glide, half);
+        for (k, (fast, (power, off_hz))) in read(x, 48_000.0, hz, glide, half).iter().zip(slow).enumerate() {
+            assert!((f64::from(fast.power) / power - 1.0).abs() < 1e-3, "{hz} Hz, partial {}: power {} for {power}", k + 1, fast.power);
+            // A hundredth of a cent of each partial.
+            let cents = 1200.0 * ((f64::from(fast.off_hz) - off_hz) / ((k + 1) as f64 * hz) + 1.0).log2();
+            assert!(cents.abs() < 0.01, "{hz} Hz, partial {}: {cents} cents off", k + 1);
+        }
+    }
+}
+
 #[test]
 fn every_fret_of_every_string_is_read_within_a_cent_and_never_an_octave_off() {
     // Equal temperament, ISO 16: MIDI 40 to 88.
@@ -140,6 +179,42 @@ fn no_reading_of_the_settled_tracker_looks_ahead_further_than_it_says() {
         let most = settled(&tone(hz, 2.0, 8, 0.0, |_| 330.0), hz).iter().map(|r| r.ready.since(r.at).seconds(rate(hz))).fold(0.0, f64::max);
         assert!(most <= LOOK_AHEAD_S, "{hz}: {most} s");
         assert!(most > 0.1, "{hz}: {most} s cannot be all that it needs");
+    }
+}
+
+#[test]
+fn a_live_reading_of_a_note_above_g3_is_ready_within_12_ms_and_of_a_low_one_within_23() {
+    for (hz, most) in [(82.41, 0.023), (123.47, 0.023), (196.0, 0.0121), (440.0, 0.0121), (1318.5, 0.0121)] {
+        let readings = causal(&tone(48_000, 1.0, 8, 0.0, |_| hz), 48_000);
+        let waits =
+            readings.iter().filter(|r| (0.3..0.9).contains(&r.at.seconds(rate(48_000)))).map(|r| r.ready.since(r.at).seconds(rate(48_000)));
+        let longest = waits.fold(0.0, f64::max);
+        assert!(longest > 0.01 && longest <= most, "{hz} Hz: {longest} s");
+    }
+}
+
+#[test]
+fn the_noise_of_a_pick_is_shown_as_no_note_and_holds_up_none() {
+    // 25 ms of noise between the stroke and the string, as on recorded guitars.
+    const NOISE_S: f64 = 0.025;
+    for hz in [220.0, 440.0, 660.0] {
+        let mut samples = vec![0.0f32; (NOISE_S * 48_000.0) as usize];
+        samples.extend(tone(48_000, 0.6, 8, 0.0, |_| hz));
+        let (mut seed, mut before) = (1u32, 0.0f32);
+        for sample in &mut samples[4800..4800 + (NOISE_S * 48_000.0) as usize] {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let white = (seed >> 8) as f32 / 8_388_608.0 - 1.0;
+            *sample += 0.1 * (white - before);
+            before = white;
+        }
+        let readings = causal(&samples, 48_000);
+        let cents = |r: &Reading| r.hz().map(|read| 1200.0 * (read / hz).log2().abs());
+        let in_attack = readings.iter().filter(|r| (0.1..0.16).contains(&r.at.seconds(rate(48_000))));
+        let another: Vec<_> = in_attack.filter(|r| cents(r).is_some_and(|off| off > 50.0)).collect();
+        assert!(another.is_empty(), "{hz} Hz: {another:?}");
+        let shown = readings.iter().find(|r| r.at.seconds(rate(48_000)) > 0.1 && cents(r).is_some_and(|off| off < 20.0)).unwrap();
+        let after = shown.ready.seconds(rate(48_000)) - 0.1 - NOISE_S;
+        assert!(after < 0.025, "{hz} Hz is shown {after} s after the string begins");
     }
 }
 
@@ -206,12 +281,20 @@ proptest! {
 
     #[test]
     fn the_fast_difference_function_is_the_slow_one(x in prop::collection::vec(-1.0f32..1.0, 264)) {
-        let mut fast = Correlation::new(264, 120);
-        let taper: Vec<f64> = (0..264).map(|i| 0.5 - 0.5 * (TAU * (f64::from(i) + 0.5) / 264.0).cos()).collect();
-        let slow: Vec<f64> = x.iter().map(|x| f64::from(*x)).collect();
-        for (lag, value) in fast.of(&x).iter().enumerate() {
-            prop_assert!((f64::from(*value) - difference_twin(&slow, &taper, lag)).abs() < 1e-3, "lag {}", lag);
-        }
+        let (mut long, mut short) = (Window::new(264, 120), Window::new(130, 60));
+        let mut transform = Transform::new(&long);
+        let is_slow = |values: &[f32], x: &[f32]| {
+            let n = x.len();
+            let taper: Vec<f64> = (0..n).map(|i| 0.5 - 0.5 * (TAU * (i as f64 + 0.5) / n as f64).cos()).collect();
+            let x: Vec<f64> = x.iter().map(|x| f64::from(*x)).collect();
+            values.iter().enumerate().all(|(lag, value)| (f64::from(*value) - difference_twin(&x, &taper, lag)).abs() < 2e-5)
+        };
+        prop_assert!(is_slow(transform.of(&mut long, &x), &x));
+        // A sound a thousand times softer beside it changes nothing, nor does it suffer.
+        let soft: Vec<f32> = x[70..200].iter().map(|x| 0.001 * x).collect();
+        let (first, second) = transform.of_both(&mut long, &x, &mut short, &soft);
+        prop_assert!(is_slow(first, &x));
+        prop_assert!(is_slow(second, &soft));
     }
 
     #[test]

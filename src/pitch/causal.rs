@@ -17,8 +17,19 @@ use crate::units::{FrameTime, SampleRate};
 const HIGH_HZ: f64 = 160.0;
 /// Clarity from which the short window is believed without a note to follow.
 const CLEAR: f32 = 0.8;
+/// For so long after a stroke the path may go anywhere, s.
+const FREE_S: f64 = 0.03;
+/// For so long after a stroke what is unclear is the pick's noise, s: recorded picks are heard for 30 ms before the string is.
+const ATTACK_S: f64 = 0.04;
+/// Under this clarity.
+const ATTACK_CLARITY: f32 = 0.6;
+/// Hops that may wait for the long window, which reaches 11 ms further than the short one; a hop is 2 ms at least.
+const AHEAD: usize = 16;
 /// Half the window that the partials are read through, s; 2.2 periods where that is longer.
 const HALF_S: f64 = 0.0112;
+/// The partials are read along the candidate, and once more along what they said where that was further off than this: 0.2 cents. A low note's
+/// candidate is off by more, and each partial then comes through the window less than its neighbours do.
+const NEAR: f64 = 1.2e-4;
 /// Under this level nothing sounds, dBFS.
 pub(super) const SILENCE_DBFS: f32 = -75.0;
 
@@ -32,8 +43,9 @@ pub struct Causal {
     memory: Memory,
     path: Path,
     next: u64,
-    /// Candidates of the next hop from the short window, while the long one is waited for.
-    waiting: Option<Candidates>,
+    /// Candidates from the short window of the hops from `next` up to `next_high`, which wait for the long one.
+    ahead: [Candidates; AHEAD],
+    next_high: u64,
     following_hz: Option<f64>,
     /// Slope of what is followed, octaves a second.
     slope: f64,
@@ -54,7 +66,8 @@ impl Causal {
             memory: Memory::new(front.slow_rate(), hop_frames(rate) as f64 / rate.as_f64()),
             path: Path::new(costs, 0),
             next: 0,
-            waiting: None,
+            ahead: [Candidates::default(); AHEAD],
+            next_high: 0,
             following_hz: None,
             slope: 0.0,
             ready: 0,
@@ -63,43 +76,66 @@ impl Causal {
     }
 
     fn advance(&mut self, emit: &mut dyn FnMut(Reading)) {
-        let factor = self.front.factor as u64;
         loop {
-            let at = self.next * self.hop as u64;
-            let centre = at / factor;
-            let heard = self.front.full.end();
-            let candidates = match self.waiting {
-                None => {
-                    // The window's last slow sample and the low-pass's reach behind it.
-                    let needs = (centre + self.detector.short_reach() - 1) * factor + self.front.slow_delay() as u64;
-                    if needs.max(at + self.half(HIGH_HZ)) >= heard {
-                        return;
-                    }
-                    let high = self.detector.high(&self.front, centre);
-                    let struck = self.front.struck_between(at.saturating_sub(self.rate.span(0.03).0), heard);
-                    let best = high.as_slice().first();
-                    let clear = best.is_some_and(|b| b.clarity > CLEAR && self.front.slow_rate() / f64::from(b.period) > HIGH_HZ);
-                    let follows_high = self.following_hz.is_some_and(|hz| hz > HIGH_HZ);
-                    let quiet = self.level(at).is_none_or(|l| l < SILENCE_DBFS);
-                    if !(clear || quiet || (follows_high && !struck)) {
-                        self.waiting = Some(high);
-                        continue;
-                    }
-                    high
+            self.look_ahead();
+            if self.next == self.next_high {
+                return;
+            }
+            let (at, centre) = (self.next * self.hop as u64, self.centre(self.next));
+            let mut candidates = self.ahead[self.next as usize % AHEAD];
+            if self.is_told_by_short(at, &candidates) {
+                // The partials are read through as much as the followed note asks for.
+                if self.following_hz.is_some_and(|hz| hz > HIGH_HZ && at + self.half(hz) >= self.front.full.end()) {
+                    return;
                 }
-                Some(mut high) => {
-                    let needs = (centre + self.detector.reach() - 1) * factor + self.front.slow_delay() as u64;
-                    if needs >= heard {
-                        return;
-                    }
-                    self.detector.add_low(&self.front, centre, &mut high);
-                    high
-                }
-            };
-            self.waiting = None;
+            } else if self.is_heard(centre, self.detector.reach()) {
+                self.detector.add_low(&self.front, centre, &mut candidates);
+            } else if !self.is_noise_of_a_stroke(at) {
+                return;
+            }
             self.say(at, &candidates, emit);
             self.next += 1;
         }
+    }
+
+    /// Looks through the short window as far as the sound goes.
+    fn look_ahead(&mut self) {
+        while self.next_high < self.next + AHEAD as u64 && self.is_heard(self.centre(self.next_high), self.detector.short_reach()) {
+            self.ahead[self.next_high as usize % AHEAD] = self.detector.high(&self.front, self.centre(self.next_high));
+            self.next_high += 1;
+        }
+    }
+
+    /// The slow sample at a hop.
+    fn centre(&self, hop: u64) -> u64 {
+        hop * self.hop as u64 / self.front.factor as u64
+    }
+
+    /// Whether a window's last slow sample and the low-pass's reach behind it are there.
+    fn is_heard(&self, centre: u64, reach: u64) -> bool {
+        (centre + reach - 1) * self.front.factor as u64 + (self.front.slow_delay() as u64) < self.front.full.end()
+    }
+
+    /// Whether the short window is enough for a hop.
+    fn is_told_by_short(&self, at: u64, candidates: &Candidates) -> bool {
+        let follows_high = self.following_hz.is_some_and(|hz| hz > HIGH_HZ);
+        let quiet = self.level(at).is_none_or(|l| l < SILENCE_DBFS);
+        self.is_clear(candidates) || quiet || (follows_high && !self.struck_within(at, FREE_S))
+    }
+
+    fn is_clear(&self, candidates: &Candidates) -> bool {
+        let best = candidates.as_slice().first();
+        best.is_some_and(|best| best.clarity > CLEAR && self.front.slow_rate() / f64::from(best.period) > HIGH_HZ)
+    }
+
+    /// Whether a hop that waits is the unclear beginning of a stroke that is clear by now: the note is shown rather than waited with.
+    fn is_noise_of_a_stroke(&self, at: u64) -> bool {
+        self.struck_within(at, ATTACK_S) && (self.next + 1..self.next_high).any(|hop| self.is_clear(&self.ahead[hop as usize % AHEAD]))
+    }
+
+    /// Whether a string was struck from so many seconds before an instant on.
+    fn struck_within(&self, at: u64, seconds: f64) -> bool {
+        self.front.struck_between(at.saturating_sub(self.rate.span(seconds).0), self.front.full.end())
     }
 
     fn advance_now_and_then(&mut self, emit: &mut dyn FnMut(Reading)) {
@@ -110,18 +146,22 @@ impl Causal {
 
     fn say(&mut self, at: u64, candidates: &Candidates, emit: &mut dyn FnMut(Reading)) {
         let heard = self.front.full.end();
-        let free = self.front.struck_between(at.saturating_sub(self.rate.span(0.03).0), heard);
+        let free = self.struck_within(at, FREE_S);
         let mut candidates = *candidates;
         self.remind(at, &mut candidates, free);
         let decision: Decision = self.path.push(&candidates, free).flatten();
         self.memory.follow(self.path.best());
         let level_dbfs = self.level(at);
-        let sounding = match decision {
-            _ if level_dbfs.is_none_or(|l| l < SILENCE_DBFS) => Sounding::Silent,
-            None => Sounding::Unpitched,
-            Some((period, clarity)) => {
+        let sounding = match (level_dbfs.filter(|level| *level >= SILENCE_DBFS), decision) {
+            (None, _) => Sounding::Silent,
+            (_, None) => Sounding::Unpitched,
+            (Some(level), Some((period, clarity))) => {
                 let hz = self.refined(at, self.front.slow_rate() / f64::from(period));
-                Sounding::Pitched { hz, clarity }
+                if self.front.is_hum(hz, level, clarity) || (clarity < ATTACK_CLARITY && self.struck_within(at, ATTACK_S)) {
+                    Sounding::Unpitched
+                } else {
+                    Sounding::Pitched { hz, clarity }
+                }
             }
         };
         let hz = if let Sounding::Pitched { hz, .. } = sounding { Some(hz) } else { None };
@@ -163,11 +203,20 @@ impl Causal {
         let reach = self.half(hz).min(self.front.full.end() - at).min(at);
         let half = whole_periods(reach as f64 / self.rate.as_f64(), hz) * self.rate.as_f64();
         let Some(x) = self.front.full.slice(at - reach, 2 * reach as usize) else { return hz };
-        match mean_off_hz(&read(x, self.rate.as_f64(), hz, self.slope, half)) {
-            // Further off than a quarter tone, the partials are another sound's.
-            Some(off) if (off / hz).abs() < 0.03 => hz + off,
-            _ => hz,
+        let mut found = hz;
+        for _ in 0..2 {
+            match mean_off_hz(&read(x, self.rate.as_f64(), found, self.slope, half)) {
+                // Further off than a quarter tone, the partials are another sound's.
+                Some(off) if ((found + off) / hz - 1.0).abs() < 0.03 => {
+                    found += off;
+                    if (off / found).abs() < NEAR {
+                        break;
+                    }
+                }
+                _ => return hz,
+            }
         }
+        found
     }
 
     fn level(&self, at: u64) -> Option<f32> {
