@@ -13,6 +13,9 @@ const APART_S: f64 = 0.08;
 /// A mains frequency wanders by 0.1 %; three times that is looked at.
 const WANDER: f64 = 0.003;
 
+/// Share of hum that is at lines where no note at one of them has a partial.
+const BESIDE: f64 = 0.05;
+
 /// One estimate: fundamental in Hz, lines as amplitudes with phase at the stretch's end.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Lines {
@@ -33,6 +36,20 @@ impl Lines {
     /// Mean power of the lines that are multiples of line `k`, from 1.
     pub(super) fn power(&self, k: usize) -> f64 {
         0.5 * self.amplitudes.iter().skip(k - 1).step_by(k).map(Complex64::norm_sqr).sum::<f64>()
+    }
+}
+
+impl Lines {
+    /// How alike the powers of the lines are to another's, whatever their level: 1 where they are the same.
+    pub(super) fn likeness(&self, other: &Self) -> f64 {
+        let product =
+            |a: &Self, b: &Self| -> f64 { a.amplitudes.iter().zip(&b.amplitudes).map(|(a, b)| a.norm_sqr() * b.norm_sqr()).sum() };
+        product(self, other) / (product(self, self) * product(other, other)).sqrt()
+    }
+
+    /// Whether there is something at lines that are no multiples of a higher one: else it could be a note there.
+    pub(super) fn is_more_than_a_note(&self) -> bool {
+        (2..=6).all(|k| self.power(k) < (1.0 - BESIDE) * self.power(1))
     }
 }
 
@@ -84,7 +101,7 @@ impl Fit {
         let total = amplitudes.iter().map(Complex64::norm_sqr).sum::<f64>();
         let low = amplitudes[..3].iter().map(Complex64::norm_sqr).sum::<f64>() / total;
         let found = Lines { hz, amplitudes, moved: moved / total, low };
-        let steady = found.moved < 0.01 && 0.5 * total > 0.5 * power && low > 0.1;
+        let steady = found.moved < 0.01 && 0.5 * total > 0.5 * power && low > 0.1 && found.is_more_than_a_note();
         steady.then_some(found)
     }
 

@@ -25,10 +25,12 @@ const AT_FIRST_LINE: f64 = 0.02;
 const RIPPLE_DB: f64 = 3.0;
 /// Louder than before: so many times the power.
 const LOUDER: f64 = 2.0;
-/// Then no more than this of it may move from one window to the next: a string that loses 4 dB a second moves by twice as much.
-const LOUDER_MOVED: f64 = 0.0007;
+/// With the same lines: the likeness of their powers.
+const LIKE: f64 = 0.95;
+/// Else no more than this of it may move from one window to the next: a string that loses 4 dB a second moves by twice as much.
+const OTHER_MOVED: f64 = 0.0007;
 /// And so much of it must be in the three lowest lines.
-const LOUDER_LOW: f64 = 0.4;
+const OTHER_LOW: f64 = 0.4;
 /// In a sound of so much less power than its own it is not there any more: its cause was switched off, or the volume turned down.
 const GONE: f64 = 0.1;
 /// Of so much less than the hum, dB, is what it may leave when it is taken out...
@@ -74,11 +76,11 @@ impl Hum {
         }
     }
 
-    /// What is louder than the hum that is known could be a note at one of its lines beside it: it must stand as still as no string does, and most of
-    /// it must be where no guitar plays.
+    /// What is louder than the hum that is known, or has other lines, could be that with a note at one of its lines: it must stand as still as no
+    /// string does, and most of it must be where no guitar plays.
     fn is_hum_still(&self, found: &Lines) -> bool {
-        let louder = self.known.is_some_and(|known| found.power(1) > LOUDER * known.power(1));
-        !louder || (found.moved < LOUDER_MOVED && found.low > LOUDER_LOW)
+        let as_known = self.known.is_none_or(|known| found.power(1) < LOUDER * known.power(1) && found.likeness(&known) > LIKE);
+        as_known || (found.moved < OTHER_MOVED && found.low > OTHER_LOW)
     }
 
     /// The sample without the hum.
