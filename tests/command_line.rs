@@ -17,7 +17,22 @@ fn without_a_command_it_says_how_to_start() {
 #[test]
 fn wrong_use_of_the_command_line_ends_with_2() {
     let program = Program::new();
-    for arguments in [&["blow"][..], &["config", "--a4", "44"], &["config", "--channel", "0"], &["config", "--loud"], &["completions"]] {
+    for arguments in [
+        &["blow"][..],
+        &["config", "--a4", "44"],
+        &["config", "--channel", "0"],
+        &["config", "--loud"],
+        &["completions"],
+        &["neck", "--chord", "H7"],
+        &["neck", "--scale", "D nothing"],
+        &["neck", "--chord", "Dm", "--tuning", "foo"],
+        &["chart", "--chords", "Dm | H"],
+        &["chart", "--chords", "Dm", "--key", "Q"],
+        &["play", "ballad", "--key", "Q"],
+        &["drill", "--tuning", "foo"],
+        &["tune", "--tuning", "foo"],
+        &["grade", "--chord", "H", "x.wav"],
+    ] {
         let ran = program.run(arguments);
         assert_eq!((ran.status, ran.stdout.as_str()), (Some(2), ""), "{arguments:?} said {}", ran.stderr);
     }
@@ -33,7 +48,7 @@ fn every_command_has_a_page_of_help() {
         assert!(ran.stdout.contains(&format!("Usage: landfall {name}")), "{name}: {}", ran.stdout);
         assert!(ran.stdout.contains(&format!("\n  landfall {name}")), "the page of {name} has no example");
         assert!(command.get_about().is_some_and(|about| about.to_string().len() > 10), "{name} has no line in the list");
-        assert!(ran.stdout.lines().all(|line| line.chars().count() <= 100), "the page of {name} is wider than 100 columns");
+        assert!(ran.stdout.lines().all(|line| line.chars().count() <= 80), "the page of {name} is wider than 80 columns");
     }
 }
 
@@ -163,4 +178,19 @@ fn the_log_is_listed_filtered_and_exported_and_its_broken_places_are_named() {
     program.run(&["log", "missing.csv"]).assert_fails_saying(&["missing.csv"]);
     program.write("words.csv", "Dear aunt,\n");
     program.run(&["log", "words.csv"]).assert_fails_saying(&["words.csv", "Dear aunt"]);
+}
+
+#[test]
+fn help_breaks_no_example_and_no_paragraph_at_80_columns() {
+    for command in landfall::cli::Cli::definition().get_subcommands() {
+        let Some(help) = command.get_after_help() else { continue };
+        for line in help.to_string().lines().filter(|line| !line.is_empty()) {
+            let name = command.get_name();
+            if line.starts_with(' ') {
+                assert!(line.chars().count() <= 80, "{name}: {line}");
+            } else {
+                assert!(line.ends_with(['.', ':']), "{name}: a paragraph is one line, the terminal breaks it: {line}");
+            }
+        }
+    }
 }

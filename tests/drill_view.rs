@@ -75,6 +75,33 @@ fn an_unseen_bend_shows_no_moving_pitch_before_it_is_over() {
     assert!(page(&bent(unseen(), true), 80, 24).contains("▀▀▀▀"), "over, it may be seen");
 }
 
+/// A good bend, but from another note than was asked for.
+fn bent_elsewhere(lesson: Lesson) -> LiveState {
+    let mut state = state(lesson);
+    state.apply(News::Onset { at_s: 10.0 });
+    state.apply(News::Reading { at_s: 10.4, cents: Some(6600.0) });
+    state.apply(News::Arrived { onset_s: 10.0, at_s: 10.3 });
+    state.apply(News::Aim { origin_cents: 6400.0, target_cents: 6600.0 });
+    state.apply(News::Verdict(Verdict { arrival: Some(Word::Landed), ..Verdict::default() }));
+    state
+}
+
+#[test]
+fn another_note_than_was_asked_for_is_not_said_to_have_landed() {
+    let cue = Lesson { cue: Some("Another note than asked for: it does not count, and the drill waits.".into()), ..lesson() };
+    let state = bent_elsewhere(cue);
+    assert_eq!(state.headline().as_deref(), Some("not G4"));
+    insta::assert_snapshot!("80x24_another_note", page(&state, 80, 24));
+    // Nor is it guessed at.
+    let asked = bent_elsewhere(Lesson { guess: Guessing::Asked, ..lesson() });
+    assert_eq!(asked.headline().as_deref(), Some("not G4"));
+    // A bend that ends where it should answers the step, wherever it began.
+    let mut state = bent(lesson(), false);
+    state.apply(News::Aim { origin_cents: 6800.0, target_cents: 6900.0 });
+    state.apply(News::Verdict(Verdict { arrival: Some(Word::Landed), ..Verdict::default() }));
+    assert_eq!(state.headline().as_deref(), Some("landed"));
+}
+
 #[test]
 fn the_verdict_waits_for_the_guess() {
     let asked = bent(Lesson { guess: Guessing::Asked, ..lesson() }, true);

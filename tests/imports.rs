@@ -42,6 +42,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("svg", &["views"]),
     ("symphonia", &["sound/file.rs"]),
     ("tempfile", &["logbook", "live"]),
+    ("textwrap", &["views/paragraph.rs"]),
     ("thiserror", &[""]),
     ("toml", &["cli", "logbook", "theory", "practice", "live", "sound/synth"]),
 ];

@@ -366,7 +366,8 @@ fn plain_lines_say_each_thing_once() {
             "Bend string 2, fret 8, a whole step up: G4 to A4, and let it down (Dm: the 5).",
             "landed",
             "home: over 17",
-            "Attempt 1: landed, home over 17; held +2 c for 1.2 s; home +17 c; up in 152 ms; release sharp.",
+            "Attempt 1, G4 to A4: landed, home over 17; held +2 c for 1.2 s; home +17 c;",
+            "  up in 152 ms; release sharp.",
             "12 ms of sound were lost.",
         ]
     );

@@ -166,9 +166,10 @@ fn what_cannot_be_played_is_wrong_use_in_one_sentence() {
         ran.stderr
     };
     assert!(said(&["play", "ii-V-I", "--bars", "7-90", "--out", "x.wav"], 2).contains("the tune has 8"));
-    assert!(said(&["play", "--chords", "Gm7 H7", "--out", "x.wav"], 1).contains("'H7'"));
+    assert!(said(&["play", "--chords", "Gm7 H7", "--out", "x.wav"], 2).contains("'H7'"));
+    assert!(said(&["play", "ballad", "--key", "Q", "--out", "x.wav"], 2).contains("'Q'"));
     assert!(said(&["play", "ballade", "--out", "x.wav"], 1).contains("did you mean ballad?"));
-    assert!(said(&["play"], 2).contains("CHART"));
+    assert!(said(&["play"], 2).contains("--chords"));
     assert!(said(&["play", "ii-V-I", "--tempo", "5"], 2).contains("10 to 1000"));
 }
 
@@ -250,6 +251,7 @@ fn screens_of_play() {
     };
     let last = PlayState { next: None, place: Some((8, 8, 4, 4, 60.0)), last: None, sounds: None, ..over_gm7(80) };
     let long = PlayState { now: Some(shown("Ebm7b5")), next: Some((shown("Abmaj7"), 11)), targets: neck("Ebm7b5", 80), ..over_gm7(80) };
+    let bent = PlayState { verdict: Some("short 14".into()), last: None, ..over_gm7(80) };
     let over = PlayState { over: true, place: None, now: None, next: None, targets: Vec::new(), ..over_gm7(80) };
     let silent = PlayState { now: Some(Shown { text: "N.C.".into(), large: "N.C.".into(), tones: String::new() }), ..over_gm7(80) };
     for (name, state, columns, rows) in [
@@ -258,6 +260,8 @@ fn screens_of_play() {
         ("80x24_last_chord", last, 80, 24),
         ("80x24_long_symbols", long, 80, 24),
         ("80x24_no_chord", silent, 80, 24),
+        ("80x24_bend_landed", bent.clone(), 80, 24),
+        ("30x4_bend_landed", bent, 30, 4),
         ("80x24_tune_is_over", over, 80, 24),
         ("120x40_over_gm7", over_gm7(120), 120, 40),
         ("80x14_over_gm7", over_gm7(80), 80, 14),

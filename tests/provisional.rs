@@ -74,6 +74,21 @@ fn each_bend_of_the_ballad_gets_the_words_that_it_deserves() {
 }
 
 #[test]
+fn a_bend_that_could_mean_either_of_two_notes_is_not_spoken_of_before_its_row() {
+    let bend = |cents: f64| {
+        format!(
+            "title = \"between\"\n[[note]]\nat_s = 0.2\nstring = 2\nfret = 8\n[[note.then]]\nhand = \"bend\"\nat_s = 0.3\ncents = {cents}\n\
+             takes_ms = 150.0\n"
+        )
+    };
+    let spoken = |cents: f64| said(&bend(cents)).0.iter().any(|(_, glimpse)| matches!(glimpse, Glimpse::Said(_)));
+    assert!(spoken(188.0), "12 cents short of a whole step");
+    assert!(!spoken(146.0) && !spoken(154.0), "a half step, or a whole one");
+    let arrived = said(&bend(146.0)).0.iter().any(|(_, glimpse)| matches!(glimpse, Glimpse::Arrived { .. }));
+    assert!(arrived, "its hold is shown all the same");
+}
+
+#[test]
 fn plain_notes_hammers_and_slides_get_no_word() {
     let text = "title = \"no bends\"\n[[note]]\nat_s = 0.2\nstring = 2\nfret = 5\ndamped_s = 0.9\n\
                 [[note]]\nat_s = 1.3\nstring = 2\nfret = 5\n[[note.then]]\nhand = \"hammer\"\nat_s = 0.4\nto_fret = 7\n\

@@ -135,3 +135,12 @@ fn the_guide_names_every_folder_and_nothing_that_is_not_there() {
         }
     }
 }
+
+#[test]
+fn the_page_shown_in_the_readme_is_the_one_that_is_drawn() {
+    let snapshot = read("tests/snapshots/live_view__80x24_released_sharp.snap");
+    let drawn = snapshot.splitn(3, "---\n").nth(2).expect("a snapshot has a head").trim_end();
+    let readme = read("README.md");
+    let shown = readme.split("```text\n").nth(1).and_then(|text| text.split("\n```").next()).expect("a picture of the page");
+    assert_eq!(shown, drawn);
+}

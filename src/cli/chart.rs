@@ -6,7 +6,8 @@ mod sections;
 use super::fretboard::{Guitar, Options};
 use super::neck::columns;
 use super::output::Targets;
-use super::{Failure, WrongUse, print};
+use super::over_changes;
+use super::{Failure, WrongUse, meant, print};
 use crate::logbook;
 use crate::theory::chart::{Chart, ChartError, ChartFault, EXAMPLES, Example, Metre, Spot, Timeline};
 use crate::theory::{Key, nearest};
@@ -40,9 +41,9 @@ A chart file:
   |: Dm | Gm7 / C7 / | % | Dm / / N.C. :|
   \"\"\"
 
-One chord fills a bar; as many as beats are a beat each; / holds a beat more; % repeats the bar before; N.C. is no
-chord; G/B has another bass; |: :| is played twice. Longer tunes: form = [\"A\", \"A\", \"B\"] and [part.A] with its bars.
-The numeral below a chord counts from the major scale of the tonic. How hard a bend is, is an estimate. Rest when a
+One chord fills a bar; as many as beats are a beat each; / holds a beat more; % repeats the bar before; N.C. is no \
+chord; G/B has another bass; |: :| is played twice. Longer tunes: form = [\"A\", \"A\", \"B\"] and [part.A] with its bars. \
+The numeral below a chord counts from the major scale of the tonic. How hard a bend is, is an estimate. Rest when a \
 hand tires; pain is a reason to stop.";
 
 /// Arguments of `chart`.
@@ -66,7 +67,7 @@ pub struct Args {
     #[arg(long, value_name = "METRE", requires = "chords", default_value = "4/4")]
     metre: String,
     /// With --chords: beats a minute
-    #[arg(long, value_name = "TEMPO", requires = "chords", default_value_t = 90.0)]
+    #[arg(long, value_name = "TEMPO", requires = "chords", default_value_t = 90.0, value_parser = over_changes::tempo)]
     tempo: f64,
     /// Show a triad for each chord, with the least motion through the whole tune
     #[arg(long)]
@@ -124,7 +125,11 @@ pub fn text(name: &Path) -> Result<(String, String), Failure> {
             let known: Vec<&str> = EXAMPLES.iter().map(|example| example.name).collect();
             let hint = nearest(&file, known.iter().copied()).map_or_else(String::new, |name| format!("; did you mean {name}?"));
             let built_in = known.join(", ");
-            Err(format!("cannot read {file}: {error}, and no built-in chart has that name ({built_in}){hint}").into())
+            let why = match error.kind() {
+                std::io::ErrorKind::NotFound => format!("there is no chart {file}: no such file"),
+                _ => format!("cannot read {file}: {error}"),
+            };
+            Err(format!("{why}, and no built-in chart of that name ({built_in}){hint}").into())
         }
     }
 }
@@ -141,8 +146,8 @@ impl Args {
         }
         let chart = match (&self.chart, &self.chords) {
             (_, Some(chords)) => {
-                let key = self.key.as_deref().map(str::parse::<Key>).transpose()?;
-                Chart::from_chords(chords, key, Metre::parse(&self.metre, None)?, self.tempo)?
+                let key = meant(self.key.as_deref().map(str::parse::<Key>).transpose())?;
+                meant(Chart::from_chords(chords, key, meant(Metre::parse(&self.metre, None))?, self.tempo))?
             }
             (Some(name), None) => open(name)?,
             (None, None) => return Err(WrongUse("name a chart, or give its chords with --chords".into()).into()),

@@ -2,6 +2,7 @@
 
 use super::{Failure, print};
 use crate::sound::card;
+use crate::views::paragraph::indented;
 use std::fmt::Write;
 
 /// Arguments of `devices`.
@@ -30,7 +31,11 @@ impl Args {
                 (false, true) => "out",
                 (false, false) => "",
             };
-            writeln!(table, "{:width$}  {can:7}  {}", name.id, name.about)?;
+            let line = format!("{:width$}  {can:7}  {}", name.id, name.about);
+            let beneath = " ".repeat(width + 11);
+            for part in indented(&line, "", &beneath) {
+                writeln!(table, "{part}")?;
+            }
         }
         print(&table)
     }

@@ -55,7 +55,7 @@ use std::time::Duration;
                   landfall drill --chord Gm7 --attempts 10       ten bends into the notes of Gm7\n  \
                   landfall drill --bend whole --tolerance 7      whole steps, strictly\n  \
                   landfall drill --device USB --channel 2        the second input of the interface\n  \
-                  landfall drill --input take.wav --plain        a recorded take, at playing speed, as plain lines\n\n\
+                  landfall drill --input take.wav --plain        a recorded take, as plain lines\n\n\
                   Exit status: 0 when it ended as it should (also by ctrl-C, terminate or hang-up), 1 when sound, take or log failed, \
                   2 for a command line that cannot be meant."
 )]

@@ -3,6 +3,7 @@
 use super::{Failure, print};
 use crate::practice::drills::{Chosen, KINDS, Kind, NAMED};
 use crate::practice::parameters::PARAMETERS;
+use crate::views::paragraph::{hanging, indented};
 
 /// All drills and kinds, a line each.
 ///
@@ -12,11 +13,7 @@ pub fn all() -> Result<(), Failure> {
     let line = |(name, help): (&str, &str)| format!("  {name:<24}{help}");
     let mut lines = vec!["Ten drills to begin with:".to_owned(), String::new()];
     lines.extend(NAMED.iter().map(|named| line((named.name, named.help))));
-    lines.extend([
-        String::new(),
-        "Kinds, for your own (landfall drill KIND, with --set, --chord, --key, --strings ...):".to_owned(),
-        String::new(),
-    ]);
+    lines.extend([String::new(), "Kinds, for your own (landfall drill KIND, with --chord, --key, --set ...):".to_owned(), String::new()]);
     lines.extend(KINDS.iter().map(|kind| line((kind.name, kind.help))));
     lines.push(
         "\nlandfall drill NAME --list says more about one.\nlandfall drill NAME --write my.toml makes it a file of your own.\n".to_owned(),
@@ -30,15 +27,17 @@ pub fn all() -> Result<(), Failure> {
 /// When standard output cannot be written.
 pub fn one(chosen: &Chosen) -> Result<(), Failure> {
     let Some(kind) = Kind::find(chosen.kind) else { return Ok(()) };
+    let said = [kind.help.to_owned(), kind.lead.to_owned(), format!("It trains: {}", kind.trains), format!("It ends: {}", kind.ends)];
+    let said: Vec<String> = said.iter().flat_map(|sentence| hanging(sentence)).collect();
     let mut lines = vec![
-        format!("{}\n\n{}\n{}\nIt trains: {}\nIt ends: {}", chosen.title, kind.help, kind.lead, kind.trains, kind.ends),
+        format!("{}\n\n{}", chosen.title, said.join("\n")),
         "\nIt takes (--set NAME=VALUE, or the option of the same name):\n".to_owned(),
     ];
     for name in kind.parameters() {
         let Some(parameter) = PARAMETERS.iter().find(|parameter| parameter.name == name) else { continue };
         let value = chosen.given.get(name).or_else(|| chosen.defaults.get(name));
         let value = value.map_or_else(|| format!("for instance {}", parameter.example), |value| format!("now {value}"));
-        lines.push(format!("  {name:<12}{}; {value}", parameter.about));
+        lines.extend(indented(&format!("{name:<12}{}; {value}", parameter.about), "  ", "              "));
     }
     print(&(lines.join("\n") + "\n"))
 }

@@ -1,5 +1,6 @@
 //! Which drill, and how it is set: options that `drill` and `grade` share.
 
+use super::settings;
 use super::{Failure, WrongUse};
 use crate::logbook::sidecar::Asked;
 use crate::practice::drill_file::{self, DrillFile, OwnDrill};
@@ -22,7 +23,7 @@ pub struct DrillOptions {
     #[arg(long, value_name = "KEY")]
     pub key: Option<String>,
     /// Open strings from low to high, or a name such as "drop D" [default: your setting, else standard]
-    #[arg(long, value_name = "NOTES")]
+    #[arg(long, value_name = "NOTES", value_parser = settings::tuning)]
     pub tuning: Option<String>,
     /// Only around this fret of the first finger
     #[arg(long, value_name = "FRET")]

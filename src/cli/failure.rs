@@ -12,6 +12,14 @@ pub type Failure = Box<dyn Error + Send + Sync>;
 #[error("{0}")]
 pub struct WrongUse(pub String);
 
+/// A word of the command line, read; one that cannot be is wrong use.
+///
+/// # Errors
+/// What the word should be.
+pub fn meant<T, E: std::fmt::Display>(read: Result<T, E>) -> Result<T, Failure> {
+    read.map_err(|error| WrongUse(error.to_string()).into())
+}
+
 /// 0 done, 2 wrong use of the command line, 1 anything else, with one sentence on standard error. When whoever reads standard output
 /// has enough (`landfall log | head`), that is no failure, and nothing is said.
 #[must_use]
@@ -56,10 +64,29 @@ pub fn stdout_failure(error: io::Error) -> Failure {
     format!("cannot write standard output: {error}; send it to a file that can be written, or to the terminal").into()
 }
 
+/// The system's sentences without the number of the error behind them, which helps nobody who plays.
+fn without_numbers(text: &str) -> String {
+    let mut parts = text.split(" (os error ");
+    let first = parts.next().unwrap_or_default().to_owned();
+    parts.fold(first, |so_far, part| so_far + part.split_once(')').map_or(part, |(_, rest)| rest))
+}
+
 fn is_closed_pipe(failure: &(dyn Error + Send + Sync + 'static)) -> bool {
     failure.downcast_ref::<io::Error>().is_some_and(|error| error.kind() == io::ErrorKind::BrokenPipe)
 }
 
 fn one_line(text: &str) -> String {
-    text.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(" ")
+    without_numbers(text).lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sentence_is_one_line_without_numbers_of_errors() {
+        let said = one_line("cannot read a.wav: No such file or directory (os error 2);\n  check the name");
+        assert_eq!(said, "cannot read a.wav: No such file or directory; check the name");
+        assert_eq!(one_line("a (b) c"), "a (b) c");
+    }
 }

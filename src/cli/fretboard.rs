@@ -2,7 +2,7 @@
 
 use super::directories::Environment;
 use super::settings::{self, Given, Handedness, Settings};
-use super::{Failure, WrongUse};
+use super::{Failure, WrongUse, meant};
 use crate::theory::{Neck, Place, StringSet, Tuning};
 use crate::units::A4;
 
@@ -11,7 +11,7 @@ use crate::units::A4;
 #[command(next_help_heading = "Guitar")]
 pub struct Options {
     /// Open strings from low to high, or a name such as "drop D", "open G", "7 strings" [default: your setting, else standard]
-    #[arg(long, value_name = "NOTES")]
+    #[arg(long, value_name = "NOTES", value_parser = settings::tuning)]
     tuning: Option<String>,
     /// Frets on the neck
     #[arg(long, value_name = "COUNT", default_value_t = 22)]
@@ -133,10 +133,12 @@ impl Options {
         let settings = Settings::load(&Environment::of_process(), given, Given::default())?;
         let tuning: Tuning = settings.tuning.value.parse()?;
         let strings = match &self.gauges {
-            Some(text) => StringSet::parse(text, &tuning)?,
+            Some(text) => meant(StringSet::parse(text, &tuning))?,
             None => StringSet::usual(&tuning),
         };
-        let neck = Neck::new(tuning, self.frets)?.with_capo(self.capo)?.tuned_down(self.tuned_down)?;
+        let neck = meant(
+            Neck::new(tuning, self.frets).and_then(|neck| neck.with_capo(self.capo)).and_then(|neck| neck.tuned_down(self.tuned_down)),
+        )?;
         if let Some(none) = self.strings.iter().flat_map(|list| &list.0).find(|string| **string > neck.strings()) {
             return Err(WrongUse(format!("--strings {none}: this tuning has {} strings, 1 to {0}", neck.strings())).into());
         }

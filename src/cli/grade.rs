@@ -15,13 +15,13 @@ use crate::live::own_sound::OwnSound;
 use crate::live::settled::SettledLoop;
 use crate::logbook::log::Log;
 use crate::logbook::sidecar::{Asked, AskedTune};
-use crate::logbook::table::table;
 use crate::logbook::{Row, Setting};
 use crate::practice::beat_map::BeatMap;
 use crate::practice::drill_file::DrillFile;
 use crate::practice::{AskedError, Wanted, bend_size};
 use crate::sound::Next;
 use crate::units::A4;
+use crate::views::rows::table;
 use crate::views::take_page::{self, Drawn};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -37,8 +37,9 @@ use std::sync::Arc;
     after_help = "Examples:\n  landfall grade solo.wav                        a table\n  \
                   landfall grade --chord Gm7 solo.flac           bends are meant for the notes of Gm7\n  \
                   landfall grade --bend whole --csv bends.csv solo.wav\n  \
-                  landfall grade --chart ballad --chart-start 2.1 solo.wav   by the chords of a tune, moment by moment
-                    landfall grade --csv - *.wav > all.csv         every measure, for a spreadsheet\n  \
+                  landfall grade --chart ballad --chart-start 2.1 solo.wav\n                                                 \
+                  by the chord of each moment\n  \
+                  landfall grade --csv - *.wav > all.csv         all measures, for a spreadsheet\n  \
                   landfall grade --report solo.html solo.wav     the curve of each bend on a page\n  \
                   landfall grade --log attempts.csv solo.wav     add the rows to a log"
 )]
@@ -53,7 +54,7 @@ pub struct Args {
     #[arg(long, value_name = "CHART", conflicts_with_all = ["chord", "target", "bend", "technique", "drill"])]
     chart: Option<PathBuf>,
     /// With --chart: seconds of the take at which its first bar begins [default: 0]
-    #[arg(long, value_name = "S", requires = "chart", allow_negative_numbers = true)]
+    #[arg(long, value_name = "S", requires = "chart", allow_negative_numbers = true, value_parser = over_changes::instant)]
     chart_start: Option<f64>,
     /// The chord that bends should land in, such as Gm7
     #[arg(long, value_name = "CHORD")]

@@ -33,7 +33,7 @@ use std::path::{Path, PathBuf};
                   landfall intonation --strings 3 --readings 5   one string again, more exactly\n  \
                   landfall intonation --frets 12,7 --scale-length 628\n  \
                   landfall intonation --csv table.csv            a table to keep\n  \
-                  landfall intonation --input take.wav --fast    played and recorded before, in the order asked for"
+                  landfall intonation --input take.wav --fast    recorded before, in the order asked"
 )]
 pub struct Args {
     /// Frets to check, 1 to 24; fret 12 with its harmonic, others against the open string

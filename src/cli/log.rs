@@ -3,8 +3,8 @@
 use super::directories::{Directories, Environment};
 use super::rows_out::CsvTo;
 use super::{Failure, print, remark};
-use crate::logbook::table::table;
 use crate::logbook::{Row, log};
+use crate::views::rows::table;
 use jiff::civil::Date;
 use std::path::PathBuf;
 
@@ -32,10 +32,10 @@ pub struct Args {
     #[arg(long, value_name = "NAME")]
     drill: Option<String>,
     /// Played on this day or later
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = day)]
     since: Option<Date>,
     /// Played on this day or earlier
-    #[arg(long, value_name = "YYYY-MM-DD")]
+    #[arg(long, value_name = "YYYY-MM-DD", value_parser = day)]
     until: Option<Date>,
     /// The last so many of them
     #[arg(long, value_name = "N")]
@@ -43,6 +43,10 @@ pub struct Args {
     /// Write them as CSV to a file, or to standard output with -
     #[arg(long, value_name = "FILE")]
     csv: Option<CsvTo>,
+}
+
+fn day(text: &str) -> Result<Date, String> {
+    text.trim().parse().map_err(|_| "it is a day, written year-month-day: 2025-03-01".to_owned())
 }
 
 impl Args {

@@ -37,11 +37,11 @@ pub mod trace;
 pub mod tune;
 
 pub use failure::{Failure, WrongUse, exit_code};
-use failure::{print, print_bytes, remark, stdout_failure};
+use failure::{meant, print, print_bytes, remark, stdout_failure};
 
 /// landfall listens to a lead guitar and says, in cents and milliseconds, whether each bend landed.
 #[derive(Debug, Parser)]
-#[command(name = "landfall", version, propagate_version = true, max_term_width = 100, disable_help_subcommand = true)]
+#[command(name = "landfall", version, propagate_version = true, max_term_width = 80, disable_help_subcommand = true)]
 pub struct Cli {
     /// What to do.
     #[command(subcommand)]

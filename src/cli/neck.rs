@@ -4,7 +4,7 @@ mod question;
 
 use super::fretboard::Options;
 use super::output::Targets;
-use super::{Failure, WrongUse, print};
+use super::{Failure, WrongUse, meant, print};
 use crate::logbook;
 use crate::theory::path::within_reach;
 use crate::theory::placed::{Placed, placed};
@@ -21,16 +21,16 @@ Ask for one chord, and say what you want to see of it:
   landfall neck --chord Dm --triads                 its triads: every shape on three strings
   landfall neck --chord A7 --bends                  bends into its notes, the easiest first
   landfall neck --chord A7 --bends --scale \"D harmonic minor\"
-                                                    the same, starting from notes of the scale only
+                                                    the same, from notes of the scale
   landfall neck --chord Gm7 --next C7               from each Gm triad the nearest one of C
   landfall neck --scale \"A minor pentatonic\"        a scale, with or without --chord
   landfall neck --chord Dm --at 2/8                 strong notes within reach of string 2, fret 8
   landfall neck --chord Dm --path --scale \"D minor\"
                                                     triads up the neck, across it, and by position
 
-Add --position 5, --strings 1-3, --tuning \"drop D\", --capo 2 or --left to any of them, and --svg FILE for a page
-to print or --csv FILE for a table. [1] is the root; b3 is the minor third, b7 the minor seventh; a dot (·4) marks a
-scale note that is not in the chord. For the chords of a whole tune see `landfall chart --help`.
+Add --position 5, --strings 1-3, --tuning \"drop D\", --capo 2 or --left to any of them, and --svg FILE for a page \
+to print or --csv FILE for a table. [1] is the root; b3 is the minor third, b7 the minor seventh; a dot (·4) marks a \
+scale note that is not in the chord. For the chords of a whole tune see `landfall chart --help`. \
 How hard a bend is, is an estimate. Rest when a hand tires; pain is a reason to stop.";
 
 /// Arguments of `neck`.
@@ -88,9 +88,9 @@ impl Args {
     /// # Errors
     /// For words that cannot be read, and when nothing can be written.
     pub fn run(self) -> Result<(), Failure> {
-        let chord = self.chord.as_deref().map(Chord::parse).transpose()?;
-        let scale = self.scale.as_deref().map(str::parse).transpose()?;
-        let next = self.next.as_deref().map(Chord::parse).transpose()?;
+        let chord = meant(self.chord.as_deref().map(Chord::parse).transpose())?;
+        let scale = meant(self.scale.as_deref().map(str::parse).transpose())?;
+        let next = meant(self.next.as_deref().map(Chord::parse).transpose())?;
         if chord.is_none() && scale.is_none() {
             return Err(WrongUse("name a chord or a scale: landfall neck --chord Dm, or landfall neck --scale \"D minor\"".into()).into());
         }

@@ -1,6 +1,7 @@
 //! The strings to tune or to check, from the command line.
 
 use super::fretboard::{Strings, strings};
+use super::settings;
 use super::{Failure, WrongUse};
 use crate::practice::tuner::OpenString;
 use crate::theory::{Note, Tuning};
@@ -16,7 +17,7 @@ const LARGEST_OFFSET: f64 = 50.0;
 #[command(next_help_heading = "Guitar")]
 pub struct OpenStrings {
     /// Open strings from low to high, or a name such as "drop D", "open G", "7 strings", "bass" [default: your setting, else standard]
-    #[arg(long, value_name = "NOTES")]
+    #[arg(long, value_name = "NOTES", value_parser = settings::tuning)]
     pub(super) tuning: Option<String>,
     /// Only these strings, 1 the highest: 1-3 or 1,2,4. With a single one, every note is taken for it
     #[arg(long, value_name = "LIST", value_parser = strings)]

@@ -1,6 +1,6 @@
 //! A tune as it is asked for, on the command line or beside a take: what `play` and `grade --chart` share.
 
-use super::{Failure, WrongUse, chart};
+use super::{Failure, WrongUse, chart, meant};
 use crate::grading::{Attempt, Tolerance};
 use crate::live::own_sound::OwnSound;
 use crate::logbook::sidecar::{AskedTune, Sidecar};
@@ -34,13 +34,21 @@ pub fn tempo(text: &str) -> Result<f64, String> {
     text.trim().parse().ok().filter(|tempo| (10.0..=1000.0).contains(tempo)).ok_or_else(|| "it is 10 to 1000 beats a minute".into())
 }
 
+/// An instant of a take as typed.
+///
+/// # Errors
+/// What it should be.
+pub fn instant(text: &str) -> Result<f64, String> {
+    text.trim().parse().ok().filter(|s: &f64| s.is_finite()).ok_or_else(|| "it is a number of seconds, for instance 2.1".into())
+}
+
 /// The text of a chart for chords that were typed; without a key, the one that is guessed.
 ///
 /// # Errors
 /// Chords, key or metre that cannot be.
 pub fn typed(chords: &str, key: Option<&str>, metre: &str, tempo: f64) -> Result<String, Failure> {
-    let key = key.map(str::parse::<Key>).transpose()?;
-    let chart = Chart::from_chords(chords, key, Metre::parse(metre, None)?, tempo)?;
+    let key = meant(key.map(str::parse::<Key>).transpose())?;
+    let chart = meant(Chart::from_chords(chords, key, meant(Metre::parse(metre, None))?, tempo))?;
     let key = chart.parts.first().map_or_else(String::new, |part| part.key.to_string());
     let bars = if chords.contains('|') { chords.to_owned() } else { chords.split_whitespace().collect::<Vec<_>>().join(" | ") };
     let quoted = |text: &str| toml::Value::from(text).to_string();

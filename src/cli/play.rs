@@ -6,8 +6,8 @@ use super::directories::{Directories, Environment};
 use super::fretboard;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
 use super::over_changes::{self, DRILL, Over, bars, by_own_beats, fixed, named, tempo, typed};
-use super::settings::{Given, Settings, tolerance};
-use super::{Failure, WrongUse, print};
+use super::settings::{self, Given, Settings, tolerance};
+use super::{Failure, WrongUse, meant, print};
 use crate::grading::Tolerance;
 use crate::live::analysis::{Beats, Job};
 use crate::live::ears::MakeEars;
@@ -41,17 +41,17 @@ const TAIL_S: f64 = 2.0;
 
 const HELP: &str = "\
 Examples:
-  landfall play ii-V-I                                 Gm7, C7, Fmaj7: count-in, then play over it
+  landfall play ii-V-I                                 count-in, then Gm7, C7, F
   landfall play ballad --bars 1-4 --rounds 4           four bars again and again
   landfall play ballad --tempo-from 40 --tempo-to 60 --rounds 6
                                                        slowly at first, faster each round
   landfall play --chords \"Em7 A7 Dmaj7\" --tempo 66     chords of your own
-  landfall play ii-V-I --key Bb --tuning \"drop D\"      in another key, on another guitar
-  landfall play ballad --input take.wav --fast         over a recorded take, as fast as it can be analysed
+  landfall play ii-V-I --key Bb --tuning \"drop D\"      another key and guitar
+  landfall play ballad --input take.wav --fast         over a recorded take
   landfall play ballad --out backing.wav               only write what would sound
 
-What you bend is graded by the chord in force when the bend arrives; up to an eighth early and still held, it belongs to
-the new chord. Early and late are counted from where you usually lie: laid back is a style, only the spread is a fault.
+What you bend is graded by the chord in force when the bend arrives; up to an eighth early and still held, it belongs to \
+the new chord. Early and late are counted from where you usually lie: laid back is a style, only the spread is a fault. \
 The log's step is the bar of the chart. `landfall chart --list` shows the built-in charts, `landfall devices` the inputs.
 
 Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain is a reason to stop.";
@@ -66,7 +66,7 @@ Keep headphones and amplifiers at a moderate level, and rest when a hand tires: 
 )]
 pub struct Args {
     /// A chart file, or the name of a built-in chart
-    #[arg(value_name = "CHART", required_unless_present = "chords")]
+    #[arg(value_name = "CHART")]
     chart: Option<PathBuf>,
     /// The chords themselves instead of a chart: "Gm7 C7 F", or with bars "Gm7 | C7 / F / |"
     #[arg(long, value_name = "CHORDS", conflicts_with = "chart")]
@@ -102,14 +102,14 @@ pub struct Args {
     #[arg(long, value_name = "CENTS", value_parser = tolerance)]
     tolerance: Option<f64>,
     /// With --input: seconds of the take at which the first bar begins [default: as recorded, else after the count-in]
-    #[arg(long, value_name = "S", requires = "input", allow_negative_numbers = true)]
+    #[arg(long, value_name = "S", requires = "input", allow_negative_numbers = true, value_parser = over_changes::instant)]
     chart_start: Option<f64>,
     #[command(flatten)]
     band: Band,
     #[command(flatten)]
     showing: Showing,
     /// Open strings from low to high, or a name such as "drop D" [default: your setting, else standard]
-    #[arg(long, value_name = "NOTES", help_heading = "Guitar")]
+    #[arg(long, value_name = "NOTES", help_heading = "Guitar", value_parser = settings::tuning)]
     tuning: Option<String>,
     /// Show targets around this position only
     #[arg(long, value_name = "FRET", help_heading = "Guitar")]
@@ -240,7 +240,12 @@ impl Args {
                 let chart = typed(chords, self.key.as_deref(), &self.metre, self.tempo.unwrap_or(90.0))?;
                 AskedTune { name: "the chords".into(), chart, ..AskedTune::default() }
             }
-            (None, None) => return Err(WrongUse("name a chart, or give its chords with --chords".into()).into()),
+            (None, None) => {
+                return Err(WrongUse(
+                    "name a chart, for instance ii-V-I (landfall chart --list shows all), or give chords: --chords \"Gm7 C7 F\"".into(),
+                )
+                .into());
+            }
         };
         asked.bars = self.bars;
         asked.rounds = self.rounds;
@@ -253,7 +258,7 @@ impl Args {
         {
             // Only the tonic is moved: `Bb minor` says which one as well as `Bb`.
             let tonic = key.split_whitespace().next().unwrap_or_default();
-            asked.tonic = Some(tonic.parse::<NoteName>()?.to_string());
+            asked.tonic = Some(meant(tonic.parse::<NoteName>())?.to_string());
         }
         Ok(asked)
     }

@@ -7,6 +7,7 @@ use super::directories::{Directories, Environment};
 use crate::grading::Tolerance;
 use crate::logbook::sidecar::Asked;
 use crate::practice::stage::Stage;
+use crate::theory::Tuning;
 use crate::units::A4;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -172,7 +173,7 @@ impl Settings {
             channel: layers.settle("channel", flags.channel.map(Some), take.channel.map(Some), None, |text| channel(text).map(Some))?,
             a4: layers.settle("a4", flags.a4, take.a4, A4::default(), a4)?,
             tolerance: layers.settle("tolerance", flags.tolerance, take.tolerance, 10.0, tolerance)?,
-            tuning: layers.settle("tuning", flags.tuning, take.tuning, "E2 A2 D3 G3 B3 E4".into(), |text| Ok(text.to_owned()))?,
+            tuning: layers.settle("tuning", flags.tuning, take.tuning, "E2 A2 D3 G3 B3 E4".into(), tuning)?,
             handedness: layers.settle("handedness", flags.handedness, take.handedness, Handedness::Right, word)?,
             colours: layers.settle("colours", flags.colours, take.colours, Colours::Auto, word)?,
         })
@@ -195,6 +196,14 @@ pub fn stage_tolerance(settings: &Settings, asked: &Asked) -> Tolerance {
 /// What it should be.
 pub fn a4(text: &str) -> Result<A4, String> {
     text.trim().parse().ok().and_then(A4::new).ok_or_else(|| "it is the frequency of A4 in Hz, from 400 to 480, usually 440".into())
+}
+
+/// A tuning as typed: one that there is.
+///
+/// # Errors
+/// What it should be.
+pub fn tuning(text: &str) -> Result<String, String> {
+    text.parse::<Tuning>().map(|_| text.to_owned()).map_err(|error| error.to_string())
 }
 
 /// A tolerance as typed: over 0, up to 100 cents.

@@ -30,6 +30,9 @@ const HOME_MS: f64 = 100.0;
 /// The end of a hold that says whether it sank, ms.
 const LATE_MS: f64 = 150.0;
 
+/// Where so many cents more or less would mean another target, the bend is not spoken of before its row: the word could turn out wrong.
+const UNSURE_CENTS: f64 = 12.0;
+
 /// A note is looked at this often, and no more than once in this share of its length: a long note costs no more than a short one.
 const LOOK_S: f64 = 0.02;
 const LOOK_SHARE: f64 = 0.03;
@@ -187,7 +190,10 @@ impl Provisional {
         let meant = meant(&wish, from, glance.played.arrival.level);
         let before = said.verdict;
         let frame = |position: f64| self.rate.span(contour.seconds(position));
+        let elsewhere = |off: f64| super::target::meant(&wish, from, glance.played.arrival.level + off).target != meant.target;
+        let unsure = elsewhere(UNSURE_CENTS) || elsewhere(-UNSURE_CENTS);
         let words = glance.words(&meant, wish.tolerance.cents);
+        let words = if unsure { Verdict { arrival: None, hold: None, ..words } } else { words };
         if glance.has_arrived() && (!said.arrived || before.arrival.is_none() && words.arrival.is_some()) {
             said.arrived = true;
             let at = FrameTime(frame(glance.played.arrival.at).0);

@@ -68,6 +68,15 @@ impl Verdict {
         Word::of_error(error_cents, RELEASE_SLACK * tolerance)
     }
 
+    /// The word on the bend: where it arrived, unless it arrived well and then sank.
+    #[must_use]
+    pub fn headline(&self) -> Option<Word> {
+        match (self.arrival, self.hold) {
+            (Some(Word::Landed) | None, Some(sank)) if sank != Word::Landed => Some(sank),
+            (arrival, hold) => arrival.or(hold),
+        }
+    }
+
     /// The words on a row.
     #[must_use]
     pub fn of(row: &Attempt) -> Self {

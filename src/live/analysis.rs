@@ -174,7 +174,9 @@ impl Analysis {
 
     fn begin(&mut self, rate: SampleRate) -> Running {
         let started = self.clock.calendar();
-        let mut name = format!("{}_{}", started.local().strftime("%Y-%m-%d_%H-%M-%S"), self.job.drill);
+        // What is kept finds a name that is free; what is not has the instant alone to tell it from the next.
+        let instant = if self.job.save.is_some() { "%Y-%m-%d_%H-%M-%S" } else { "%Y-%m-%d_%H-%M-%S-%3f" };
+        let mut name = format!("{}_{}", started.local().strftime(instant), self.job.drill);
         let origin = self.takes.origin();
         let mut recorder = None;
         let mut file = None;

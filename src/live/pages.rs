@@ -240,10 +240,11 @@ impl<W: Write> LinesView<W> {
     }
 
     fn say(&mut self, news: &News) -> io::Result<()> {
+        let lines = self.lines.lines(news);
         if self.rows_only && matches!(news, News::Verdict(_) | News::Ask(_) | News::Lesson(_)) {
             return Ok(());
         }
-        for line in self.lines.lines(news) {
+        for line in lines {
             writeln!(self.out, "{line}")?;
         }
         Ok(())

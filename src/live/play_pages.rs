@@ -4,7 +4,7 @@ use super::events::Event;
 use super::pages::fault;
 use super::session::View;
 use super::speaker::Speaker;
-use crate::grading::{Attempt, nearest_midi};
+use crate::grading::{Attempt, Glimpse, Verdict, nearest_midi};
 use crate::logbook::Row;
 use crate::pitch::Reading;
 use crate::practice::play::{ScoreTime, Tune};
@@ -12,11 +12,14 @@ use crate::theory::chart::PlayedChord;
 use crate::theory::{Neck, Note};
 use crate::units::{A4, SampleRate};
 use crate::views::letters;
-use crate::views::live::{Look, News, PlainLines, figures, words};
+use crate::views::live::{Look, News, PlainLines, figures, verdict_text, words};
 use crate::views::play::{PlayLines, PlayState, Shown, draw, target_lines};
 use crate::views::terminal::Screen;
 use std::io::{self, Write};
 use std::sync::Arc;
+
+/// A verdict stays large for so long, s: then the neck is wanted again.
+const VERDICT_STAYS_S: f64 = 2.0;
 
 /// The neck that targets are shown on.
 #[derive(Clone, Debug)]
@@ -41,6 +44,7 @@ pub struct Follower {
     state: PlayState,
     played: Vec<(Attempt, Row)>,
     heard_s: f64,
+    verdict_until_s: Option<f64>,
     /// What sounds, where anything does.
     speaker: Option<Speaker>,
 }
@@ -61,6 +65,7 @@ impl Follower {
             state,
             played: Vec::new(),
             heard_s: 0.0,
+            verdict_until_s: None,
             speaker: None,
         }
     }
@@ -93,7 +98,17 @@ impl Follower {
             Event::Fault(kind) => self.state.notice = Some(fault(*kind).to_owned()),
             Event::Notice(sentence) => self.state.notice = Some(sentence.clone()),
             Event::TakeEnded { seconds } => self.heard_s = *seconds,
+            Event::Seen(Glimpse::Said(verdict)) => self.say(*verdict),
+            Event::Seen(Glimpse::Began(_)) => self.verdict_until_s = None,
             Event::Seen(_) | Event::Over(_) | Event::Told(_) => {}
+        }
+    }
+
+    /// The words on a bend, as they become known while it sounds.
+    fn say(&mut self, verdict: Verdict) {
+        if let Some(word) = verdict.headline() {
+            self.state.verdict = Some(verdict_text(word));
+            self.verdict_until_s = Some(self.seconds + VERDICT_STAYS_S);
         }
     }
 
@@ -121,6 +136,9 @@ impl Follower {
     /// Brings the state up to the instant that was heard last.
     fn follow(&mut self, columns: usize) {
         let Some(score_s) = self.score_s() else { return };
+        if self.verdict_until_s.is_none_or(|until| self.seconds > until) {
+            self.state.verdict = None;
+        }
         let timeline = &self.tune.timeline;
         let bars = self.tune.round_bars;
         self.state.place = timeline.bar_at(score_s).map(|bar| {

@@ -10,7 +10,6 @@ mod played_at;
 pub mod round_trips;
 pub mod row;
 pub mod sidecar;
-pub mod table;
 pub mod trace;
 pub mod whole;
 

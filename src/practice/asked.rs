@@ -75,13 +75,19 @@ impl Wanted {
     /// The name of a note: as the chord spells it, else the usual one.
     #[must_use]
     pub fn spell(&self, midi: i32) -> String {
+        self.spell_from(None, midi)
+    }
+
+    /// The same for a note of a bend from the origin with this MIDI number.
+    fn spell_from(&self, origin: Option<i32>, midi: i32) -> String {
         let asked = match self.target {
             Some(Wanting::Note(note)) => note.name.at(midi),
             Some(Wanting::Name(name)) => name.at(midi),
             None => None,
         };
         let in_chord = || self.chord.as_ref().and_then(|chord| chord.tone_of_pitch(midi)).and_then(|tone| tone.name.at(midi));
-        asked.or_else(in_chord).unwrap_or_else(|| Note::usual(midi)).to_string()
+        let usual = || origin.map_or_else(|| Note::usual(midi), |origin| Note::usual_from(Note::usual(origin), midi));
+        asked.or_else(in_chord).unwrap_or_else(usual).to_string()
     }
 
     /// The target's place in the chord, also where a note or a size was asked for.
@@ -115,7 +121,8 @@ impl Wanted {
         let step = attempt.step.and_then(|step| self.course.as_ref()?.plan().steps.get(step as usize - 1));
         let Some(step) = step else {
             // Played beside the drill: its place and chord are not those of any step.
-            return Row { degree: self.degree(attempt), ..Row::graded(attempt, setting, |midi| self.spell(midi)) };
+            let named = |midi: i32| self.spell_from(attempt.origin_midi(), midi);
+            return Row { degree: self.degree(attempt), ..Row::graded(attempt, setting, named) };
         };
         let setting = Setting {
             step: attempt.step,

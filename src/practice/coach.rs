@@ -149,7 +149,7 @@ impl Coach {
         }
         self.large += usize::from(attempt.bend_cents.is_some_and(|cents| cents >= 300.0));
         let (Some(step), Some(number)) = (plan_step, attempt.step) else {
-            self.said = Some("Another note than asked for: it is in the log, and the drill waits.".to_owned());
+            self.said = Some("Another note than asked for: it does not count, and the drill waits.".to_owned());
             return;
         };
         let good = attempt.score.is_some_and(|score| score >= 80.0) && self.course().advice().cue().is_none();

@@ -66,6 +66,8 @@ pub enum TuningWord {
     InTune,
     /// Within the tolerance, but not certain or not at rest yet.
     Nearly,
+    /// No string of the tuning is wanted there.
+    Other,
     /// So many cents too low.
     Flat(u32),
     /// So many cents too high.
@@ -77,6 +79,7 @@ impl fmt::Display for TuningWord {
         match self {
             Self::InTune => f.write_str("in tune"),
             Self::Nearly => f.write_str("nearly"),
+            Self::Other => f.write_str("other"),
             Self::Flat(cents) => write!(f, "flat {cents}"),
             Self::Sharp(cents) => write!(f, "sharp {cents}"),
         }
@@ -154,7 +157,8 @@ impl Tuner {
         let error_cents = steady.cents - wanted;
         let before = self.now.filter(|now| now.sounds == sounds).map(|now| now.word);
         let in_tune = sounds.string().is_some_and(|string| self.judge(string, error_cents, &steady));
-        let tuned = Tuned { sounds, nearest_midi, error_cents, word: self.word(in_tune, error_cents, before), steady };
+        let word = if sounds == Sounds::Other { TuningWord::Other } else { self.word(in_tune, error_cents, before) };
+        let tuned = Tuned { sounds, nearest_midi, error_cents, word, steady };
         if let Some(string) = sounds.string() {
             self.known[string].last = Some(tuned);
         }
@@ -330,7 +334,7 @@ mod tests {
     fn a_note_far_from_every_string_is_named_as_it_is() {
         let mut tuner = standard();
         let tuned = tuner.hear(steady(1, 6995.0));
-        assert_eq!((tuned.sounds, tuned.nearest_midi, tuned.word), (Sounds::Other, 70, TuningWord::Flat(5)));
+        assert_eq!((tuned.sounds, tuned.nearest_midi, tuned.word), (Sounds::Other, 70, TuningWord::Other));
     }
 
     #[test]

@@ -205,6 +205,19 @@ impl Note {
         let name = NoteName::usual(midi);
         Self { name, octave: midi.div_euclid(12) - 1 }
     }
+
+    /// The usual name of a note that was bent to from `origin`: where both have accidentals these are of one kind, so that a whole step is
+    /// `F#4` to `G#4` and not `F#4` to `Ab4`.
+    #[must_use]
+    pub fn usual_from(origin: Self, midi: i32) -> Self {
+        let usual = Self::usual(midi);
+        if i32::from(origin.name.alter) * i32::from(usual.name.alter) >= 0 {
+            return usual;
+        }
+        let letter = usual.name.letter.up(if origin.name.alter > 0 { -1 } else { 1 });
+        let other = NoteName { letter, alter: origin.name.alter.signum() };
+        other.at(midi).unwrap_or(usual)
+    }
 }
 
 impl fmt::Display for Note {
@@ -245,6 +258,16 @@ mod tests {
         // Young (JASA 11, 1939): the octave number changes at C, whatever the accidental.
         for (text, midi) in [("C4", 60), ("B3", 59), ("Cb4", 59), ("B#3", 60), ("E#4", 65), ("Fb4", 64), ("Dbb4", 60), ("Fx4", 67)] {
             assert_eq!(text.parse::<Note>().unwrap().midi(), midi, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_bend_between_black_keys_keeps_its_kind_of_accidental() {
+        // As a scale spells its neighbouring steps (E major: F# G#; Ab major: Eb F, Ab Bb; common practice).
+        for (origin, midi, name) in
+            [("F#4", 68, "G#4"), ("C#5", 75, "D#5"), ("Eb4", 66, "Gb4"), ("Bb4", 73, "Db5"), ("F4", 66, "F#4"), ("G4", 70, "Bb4")]
+        {
+            assert_eq!(Note::usual_from(origin.parse().unwrap(), midi).to_string(), name, "from {origin}");
         }
     }
 

@@ -59,6 +59,8 @@ pub fn triad_table(voicings: &[Voicing], degrees: &[String; 3]) -> Vec<String> {
     let columns = [Inversion::Root, Inversion::First, Inversion::Second];
     let head: Vec<String> = columns.iter().zip(degrees).map(|(inversion, degree)| format!("{inversion}, {degree} lowest")).collect();
     let mut lines = vec![format!("{:<9}{:<24}{:<24}{}", "strings", head[0], head[1], head[2])];
+    // A solo is played on the high strings: they come first.
+    sets.sort_by_key(|set| set.iter().copied().max());
     for set in sets {
         let shapes = |inversion: Inversion| -> Vec<String> {
             let here = voicings.iter().filter(|voicing| voicing.strings == set && voicing.inversion == inversion);
@@ -221,7 +223,7 @@ pub fn bend_marks<'a>(bends: impl Iterator<Item = &'a Bend>, neck: &Neck, chord:
 pub fn curl_advice(chord: &Chord) -> Option<String> {
     chord.tone(3).filter(|tone| tone.degree.alter == 0)?;
     let third = chord.root().up(Degree::new(3, -1).interval());
-    Some(format!("A quarter curl (25 to 70 cents) on the b3, {third}, is meant so: no missed 3."))
+    Some(format!("The b3, {third}, may be curled up by a quarter tone (25 to 70 cents): that is no 3 missed."))
 }
 
 /// Where the figures for effort come from.

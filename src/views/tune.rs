@@ -38,7 +38,9 @@ pub struct TunePage {
 #[must_use]
 pub fn line(tuner: &Tuner, tuned: &Tuned, at_s: f64, hz: f64) -> String {
     let uncertainty = tuned.steady.uncertainty_cents;
-    format!("{at_s:.2} s: {} {} ({:+.1} ± {uncertainty:.1} c, {hz:.2} Hz)", name(tuner, tuned), tuned.word, nonzero(tuned.error_cents))
+    // What is no string's has its note for a word.
+    let word = if tuned.word == TuningWord::Other { String::new() } else { format!(" {}", tuned.word) };
+    format!("{at_s:.2} s: {}{word} ({:+.1} ± {uncertainty:.1} c, {hz:.2} Hz)", name(tuner, tuned), nonzero(tuned.error_cents))
 }
 
 /// What was said last of each string, a line each; empty where none was heard.
@@ -82,7 +84,7 @@ fn sentence(page: &TunePage) -> String {
 /// What to do, where there is something.
 fn todo(tuned: &Tuned) -> &'static str {
     match (tuned.sounds, tuned.word) {
-        (Sounds::Other, _) | (_, TuningWord::InTune | TuningWord::Nearly) => "",
+        (Sounds::Other, _) | (_, TuningWord::InTune | TuningWord::Nearly | TuningWord::Other) => "",
         (_, TuningWord::Flat(_)) => "Tighten it.",
         // A string that comes down to its note slips on; one that comes up to it stays. Common practice, no source.
         (_, TuningWord::Sharp(_)) => "Loosen it to just below, then come up.",

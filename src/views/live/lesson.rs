@@ -94,7 +94,7 @@ impl LiveState {
     #[must_use]
     pub fn is_withheld(&self) -> bool {
         let asked = self.lesson.as_ref().is_some_and(|lesson| lesson.guess == Guessing::Asked);
-        let of_another = |page: &Page| page.row.as_ref().is_some_and(|row| row.step.is_none());
+        let of_another = |page: &Page| page.is_another || page.row.as_ref().is_some_and(|row| row.step.is_none());
         asked && !self.page.as_ref().is_some_and(|page| page.guess.is_some() || of_another(page))
     }
 

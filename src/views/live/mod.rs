@@ -124,6 +124,8 @@ pub struct Page {
     pub row: Option<Box<Attempt>>,
     /// What the player said of it before the verdict: said once, also where the note is picked again at the landing.
     pub guess: Option<Guess>,
+    /// It is another note than a drill asked for.
+    pub is_another: bool,
 }
 
 impl LiveState {
@@ -171,7 +173,8 @@ impl LiveState {
 
     fn grade(&mut self, row: Box<Attempt>) {
         self.graded += 1;
-        if let Some(error) = row.measures.hold_error_cents {
+        let counts = row.step.is_some() || self.lesson.is_none();
+        if let Some(error) = row.measures.hold_error_cents.filter(|_| counts) {
             if self.landings.len() == LANDINGS_SHOWN {
                 self.landings.remove(0);
             }
@@ -180,6 +183,8 @@ impl LiveState {
         let same = |page: &&mut Page| row.measures.onset_s.is_some_and(|onset| (onset - page.onset_s).abs() < SAME_ATTACK_S);
         if let Some(page) = self.page.as_mut().filter(same) {
             let verdict = Verdict::of(&row);
+            // A drill numbers what answers it. Words that were said stay.
+            page.is_another |= page.verdict == Verdict::default() && row.step.is_none() && self.lesson.is_some();
             // What could not be said early is said now.
             page.apply(&News::Verdict(verdict));
             page.row = Some(row);
@@ -193,6 +198,7 @@ impl LiveState {
             return Some(format!("rest {seconds}"));
         }
         match &self.page {
+            Some(page) if page.is_another => page.not_asked(),
             Some(_) if self.is_withheld() => self.question().map(|_| "guess".to_owned()),
             Some(page) => page.headline().map(verdict_text),
             None => self.ask.size_word().map(str::to_owned),
@@ -205,7 +211,7 @@ impl LiveState {
         if self.is_withheld() || self.rest().is_some() {
             return None;
         }
-        self.page.as_ref()?.verdict.release.map(verdict_text)
+        self.page.as_ref().filter(|page| !page.is_another)?.verdict.release.map(verdict_text)
     }
 }
 
@@ -224,6 +230,7 @@ impl Page {
             verdict: Verdict::default(),
             row: None,
             guess: None,
+            is_another: false,
         }
     }
 
@@ -234,7 +241,10 @@ impl Page {
                 self.now_s = self.now_s.max(at_s);
                 self.cents = cents;
             }
-            News::Aim { origin_cents, target_cents } => self.aim = Some((origin_cents, target_cents)),
+            News::Aim { origin_cents, target_cents } => {
+                self.aim = Some((origin_cents, target_cents));
+                self.is_another |= self.verdict == Verdict::default() && self.ask.is_another(origin_cents, target_cents);
+            }
             News::HoldEnded { at_s } => self.hold_end_s = self.hold_end_s.or(Some(at_s)),
             News::Verdict(Verdict { arrival, hold, release }) => {
                 let said = &mut self.verdict;
@@ -250,6 +260,13 @@ impl Page {
         !self.restruck && self.verdict.release.is_some() && self.hold_end_s.is_some_and(|end| at_s - end < RESTRIKE_S)
     }
 
+    /// Of another note than was asked for: the one that was, or that it is another.
+    fn not_asked(&self) -> Option<String> {
+        self.verdict.arrival.or(self.verdict.hold)?;
+        let asked = self.ask.origin.as_ref().map(|(_, name)| format!("not {name}"));
+        Some(asked.filter(|word| word.len() <= 8).unwrap_or_else(|| "other".to_owned()))
+    }
+
     /// Seconds held so far.
     #[must_use]
     pub fn hold_s(&self) -> Option<f64> {
@@ -260,15 +277,13 @@ impl Page {
     /// The word on the bend: where it arrived, unless it arrived well and then sank.
     #[must_use]
     pub fn headline(&self) -> Option<Word> {
-        match (self.verdict.arrival, self.verdict.hold) {
-            (Some(Word::Landed) | None, Some(sank)) if sank != Word::Landed => Some(sank),
-            (arrival, hold) => arrival.or(hold),
-        }
+        self.verdict.headline()
     }
 }
 
 /// A verdict in eight characters at most: three figures do not fit behind `short`, so an error of a semitone and more is the word alone.
-fn verdict_text(word: Word) -> String {
+#[must_use]
+pub fn verdict_text(word: Word) -> String {
     match word {
         Word::Short(100..) => "short".to_owned(),
         Word::Over(100..) => "over".to_owned(),

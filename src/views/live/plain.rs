@@ -1,7 +1,9 @@
 //! The same as lines of plain text, for a pipe or a screen reader: one line when there is something to say, nothing moving.
 
 use super::{Ask, News, figures};
-use crate::grading::Verdict;
+use crate::grading::{Attempt, Verdict};
+use crate::theory::Note;
+use crate::views::paragraph::hanging;
 
 /// Turns news into lines.
 #[derive(Clone, Debug, Default)]
@@ -12,6 +14,7 @@ pub struct PlainLines {
     place: Option<String>,
     cues: Vec<String>,
     resting: bool,
+    in_drill: bool,
 }
 
 impl PlainLines {
@@ -30,17 +33,10 @@ impl PlainLines {
             News::Verdict(verdict) => self.verdict(*verdict),
             News::Graded(row) => {
                 self.graded += 1;
-                let words = figures::words(row);
-                let figures = figures::of(row);
-                let faults: Vec<&str> = row.faults.iter().map(|fault| fault.word()).collect();
-                let mut line = format!("Attempt {}: {words}", self.graded);
-                for part in figures.iter().map(String::as_str).chain(faults) {
-                    line += "; ";
-                    line += part;
-                }
-                vec![line + "."]
+                self.attempt(row)
             }
             News::Lesson(lesson) => {
+                self.in_drill = true;
                 let place = lesson.place();
                 let mut lines = Vec::new();
                 for sentence in [&lesson.told, &lesson.cue].into_iter().flatten() {
@@ -63,6 +59,25 @@ impl PlainLines {
             News::Notice(sentence) => vec![sentence.clone()],
             _ => Vec::new(),
         }
+    }
+
+    /// A row: which it is, its notes, the words, the figures, what to mend.
+    fn attempt(&self, row: &Attempt) -> Vec<String> {
+        let notes = row.origin_midi().zip(row.target_midi()).map(|(from, to)| {
+            let from = Note::usual(from);
+            format!(", {from} to {}", Note::usual_from(from, to))
+        });
+        let step = match row.step {
+            Some(step) => format!(", step {step}"),
+            None if self.in_drill => ", beside the drill".to_owned(),
+            None => String::new(),
+        };
+        let head = format!("Attempt {}{step}{}: {}", self.graded, notes.unwrap_or_default(), figures::words(row));
+        let faults = row.faults.iter().map(|fault| fault.word().to_owned());
+        let parts: Vec<String> = std::iter::once(head).chain(figures::of(row)).chain(faults).collect();
+        // A line ends between two parts, not within one.
+        let parts: Vec<String> = parts.iter().map(|part| part.replace(' ', "\u{a0}")).collect();
+        hanging(&(parts.join("; ") + ".")).into_iter().map(|line| line.replace('\u{a0}', " ")).collect()
     }
 
     fn verdict(&mut self, verdict: Verdict) -> Vec<String> {

@@ -6,7 +6,7 @@
 //! tune, bar, round, tempo
 //! the chord now, large
 //! the next chord, large, and in how many beats it comes
-//! the neck with the degrees of the chord now
+//! the neck with the degrees of the chord now; in its place, large, the verdict on a bend that was just played
 //! what sounds; the last bend; a notice
 //! ```
 
@@ -14,6 +14,7 @@ mod chords;
 mod come_to;
 mod plain;
 mod targets;
+mod verdict;
 
 pub use come_to::{Bend, summary};
 pub use plain::PlayLines;
@@ -53,6 +54,8 @@ pub struct PlayState {
     pub targets: Vec<String>,
     /// What sounds: note, cents off it, its place in the chord.
     pub sounds: Option<(String, i32, Option<String>)>,
+    /// The verdict on the bend that was just played, in the place of the neck while it is new.
+    pub verdict: Option<String>,
     /// The last bend in words.
     pub last: Option<String>,
     /// Whether the tune is over.
@@ -98,8 +101,13 @@ pub fn draw(state: &PlayState, look: Look, area: Rect, buffer: &mut Buffer) {
     let room = area.height - AROUND - neck;
     let large = Rect { y: area.y + 1, height: room + 1, ..area };
     chords::draw(state, large, buffer);
-    for (row, line) in (large.bottom()..).zip(state.targets.iter().take(usize::from(neck))) {
-        text(area, row, line, Style::new(), buffer);
+    match &state.verdict {
+        Some(verdict) if neck > 0 => verdict::draw(verdict, Rect { y: large.bottom(), height: neck, ..area }, buffer),
+        _ => {
+            for (row, line) in (large.bottom()..).zip(state.targets.iter().take(usize::from(neck))) {
+                text(area, row, line, Style::new(), buffer);
+            }
+        }
     }
     text(area, area.bottom() - 3, &state.sounding(), look.own(), buffer);
     text(area, area.bottom() - 2, state.last.as_deref().unwrap_or_default(), bold, buffer);
@@ -110,7 +118,8 @@ pub fn draw(state: &PlayState, look: Look, area: Rect, buffer: &mut Buffer) {
 fn draw_words_only(state: &PlayState, area: Rect, buffer: &mut Buffer) {
     let now = state.now.as_ref().map(|now| now.text.clone());
     let next = state.next.as_ref().map(|(next, beats)| chords::to_come(&next.text, *beats));
-    let lines = now.into_iter().chain(next).chain([state.sounding()]).chain(state.last.clone());
+    let verdict = state.verdict.as_ref().map(|verdict| verdict.to_uppercase());
+    let lines = now.into_iter().chain(verdict).chain(next).chain([state.sounding()]).chain(state.last.clone());
     for (row, line) in (area.top()..area.bottom()).zip(lines) {
         text(area, row, &line, Style::new().add_modifier(Modifier::BOLD), buffer);
     }
