@@ -23,10 +23,10 @@ const CHANGED_BY_HAND_MS: f64 = 15.0;
                   and is right to some 10 ms at best.\n\n\
                   Turn headphones and amplifiers low before it begins: it starts quiet (--level -20), and a cable can whistle when the output is also \
                   heard by the input.",
-    after_help = "Examples:\n  landfall calibrate                            the devices that the system prefers\n  \
+    after_help = "Examples:\n  landfall calibrate               the devices that the system prefers\n  \
                   landfall calibrate --device USB --out-device USB\n  \
-                  landfall calibrate --by-playing               without a cable or a microphone\n  \
-                  landfall calibrate --check 60                 does the machine keep up?\n\n\
+                  landfall calibrate --by-playing  without a cable or a microphone\n  \
+                  landfall calibrate --check 60    does the machine keep up?\n\n\
                   Exit status: 0 when the delay was measured and kept, 1 when nothing certain was heard."
 )]
 pub struct Args {

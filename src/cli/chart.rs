@@ -19,9 +19,9 @@ use std::path::{Path, PathBuf};
 const HELP: &str = "\
 Give a chart file, the name of a built-in chart, or just the chords, one a bar:
 
-  landfall chart --list               the built-in charts
-  landfall chart ballad               one of them, to read from a stand
-  landfall chart tune.toml --triads   a triad for each chord, near the last one
+  landfall chart --list              the built-in charts
+  landfall chart ballad              one of them, to read from a stand
+  landfall chart tune.toml --triads  a triad for each chord, near the last one
   landfall chart tune.toml --bends --scales --guide
                                       for every chord: bends, scales, guide tones
 

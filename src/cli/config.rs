@@ -13,7 +13,7 @@ use std::fmt::Write;
     long_about = "Show every setting, its value and where it came from, as lines that config.toml takes.\n\n\
                   An option stands over an environment variable (LANDFALL_A4 and so on), that over config.toml, that over the default. \
                   The first line names the file; it need not exist.",
-    after_help = "Examples:\n  landfall config                       what holds now\n  \
+    after_help = "Examples:\n  landfall config     what holds now\n  \
                   LANDFALL_A4=442 landfall config       what a variable changes\n\n\
                   A config.toml of a player who tunes to 442 and plugs into the second input:\n  a4 = 442\n  channel = 2"
 )]

@@ -35,9 +35,9 @@ const BALLAD: &str = include_str!("../../test_signals/scenarios/ballad.toml");
     long_about = "Watch landfall listen to nine bends of a ballad in D minor, played by its own synthesiser: some land, one is flat, one shoots \
                   over and settles, one sinks, one is let down sharp, one is shaken. Nothing is heard and no sound card is opened; everything \
                   else is as when you play. It takes 40 seconds; q ends it.",
-    after_help = "Examples:\n  landfall demo                     the page that you see when you play\n  \
-                  landfall demo --plain             the same as lines of text, for a screen reader or a pipe\n  \
-                  landfall demo --fast              only the result, in a second or two"
+    after_help = "Examples:\n  landfall demo          the page that you see when you play\n  \
+                  landfall demo --plain  lines of text, for a screen reader\n  \
+                  landfall demo --fast   only the result, in a second or two"
 )]
 pub struct Args {
     /// Lines of text instead of the page

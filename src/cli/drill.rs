@@ -46,15 +46,15 @@ use std::time::Duration;
                   switches send these.\n\n\
                   Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain or numbness is a reason to stop, and to ask \
                   somebody licensed to treat it.",
-    after_help = "Examples:\n  landfall drill                                 whatever you bend, from the sound card\n  \
+    after_help = "Examples:\n  landfall drill                                 whatever you bend\n  \
                   landfall drill --list                          all drills, a line each\n  \
                   landfall drill bend-and-hold --stage starting  a drill, with less asked\n  \
-                  landfall drill tone --chord Gm7 --position 8   bends to the tones of Gm7 around fret 8\n  \
+                  landfall drill tone --chord Gm7 --position 8   the tones of Gm7 around fret 8\n  \
                   landfall drill slow --write my.toml            the drill as a file to change\n  \
-                  landfall drill my.toml                         a drill or a practice list of your own\n  \
-                  landfall drill --chord Gm7 --attempts 10       ten bends into the notes of Gm7\n  \
+                  landfall drill my.toml                         a drill or a list of your own\n  \
+                  landfall drill --chord Gm7 --attempts 10       ten bends into notes of Gm7\n  \
                   landfall drill --bend whole --tolerance 7      whole steps, strictly\n  \
-                  landfall drill --device USB --channel 2        the second input of the interface\n  \
+                  landfall drill --device USB --channel 2        the interface's second input\n  \
                   landfall drill --input take.wav --plain        a recorded take, as plain lines\n\n\
                   Exit status: 0 when it ended as it should (also by ctrl-C, terminate or hang-up), 1 when sound, take or log failed, \
                   2 for a command line that cannot be meant."

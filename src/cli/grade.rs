@@ -34,14 +34,13 @@ use std::sync::Arc;
                   Without --chord, --target or --bend each bend says itself what it meant: the note nearest to where it was held. \
                   What a take of landfall's own was recorded with holds here too, unless an option says otherwise. \
                   A scoop with the bar sounds like a bend and is graded as one.",
-    after_help = "Examples:\n  landfall grade solo.wav                        a table\n  \
-                  landfall grade --chord Gm7 solo.flac           bends are meant for the notes of Gm7\n  \
-                  landfall grade --bend whole --csv bends.csv solo.wav\n  \
-                  landfall grade --chart ballad --chart-start 2.1 solo.wav\n                                                 \
-                  by the chord of each moment\n  \
-                  landfall grade --csv - *.wav > all.csv         all measures, for a spreadsheet\n  \
-                  landfall grade --report solo.html solo.wav     the curve of each bend on a page\n  \
-                  landfall grade --log attempts.csv solo.wav     add the rows to a log"
+    after_help = "Examples:\n  landfall grade solo.wav                     a table\n  \
+                  landfall grade --chord Gm7 solo.flac        bends are meant for notes of Gm7\n  \
+                  landfall grade --bend whole solo.wav        bends are meant to be whole steps\n  \
+                  landfall grade --chart ballad solo.wav      the chord of each moment decides\n  \
+                  landfall grade --csv - *.wav > all.csv      all measures, for a spreadsheet\n  \
+                  landfall grade --report solo.html solo.wav  the curve of each bend, on a page\n  \
+                  landfall grade --log attempts.csv solo.wav  add the rows to a log"
 )]
 pub struct Args {
     /// WAV, FLAC, Ogg Vorbis or MP3 files

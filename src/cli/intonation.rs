@@ -29,11 +29,11 @@ use std::path::{Path, PathBuf};
                   648 mm scale 0.37 mm a cent. Sharp: back, away from the neck. Flat: forward.\n\n\
                   Loosen a string before you move its saddle, tune it again, and check again. Where a saddle will not move, or low frets stay sharp \
                   while fret 12 is right, leave it to an experienced repairer. The table of each check is kept in your data folder.",
-    after_help = "Examples:\n  landfall intonation                            all strings, three readings of each\n  \
-                  landfall intonation --strings 3 --readings 5   one string again, more exactly\n  \
-                  landfall intonation --frets 12,7 --scale-length 628\n  \
-                  landfall intonation --csv table.csv            a table to keep\n  \
-                  landfall intonation --input take.wav --fast    recorded before, in the order asked"
+    after_help = "Examples:\n  landfall intonation                           all strings, three times each\n  \
+                  landfall intonation --strings 3 --readings 5  one string, more exactly\n  \
+                  landfall intonation --frets 12,7              another fret too\n  \
+                  landfall intonation --csv table.csv           a table to keep\n  \
+                  landfall intonation --input take.wav --fast   played before, as asked"
 )]
 pub struct Args {
     /// Frets to check, 1 to 24; fret 12 with its harmonic, others against the open string

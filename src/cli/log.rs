@@ -16,10 +16,10 @@ const NAMED: usize = 5;
 #[command(
     long_about = "List what was played: the attempts of the log, by take. Options leave out what does not fit all of them; --csv gives the same \
                   rows to a spreadsheet. A log of an older version is read as far as it goes, and its places that cannot be read are named.",
-    after_help = "Examples:\n  landfall log                                  everything\n  \
-                  landfall log --last 20                        the last twenty attempts\n  \
+    after_help = "Examples:\n  landfall log                         everything\n  \
+                  landfall log --last 20               the last twenty attempts\n  \
                   landfall log --since 2025-03-01 --csv march.csv\n  \
-                  landfall log pupil.csv --drill hold           of another log, one drill\n\n\
+                  landfall log pupil.csv --drill hold  of another log, one drill\n\n\
                   The log is one file (landfall config says where); to delete what was logged, delete it."
 )]
 pub struct Args {

@@ -17,16 +17,17 @@ use question::Question;
 const HELP: &str = "\
 Ask for one chord, and say what you want to see of it:
 
-  landfall neck --chord Dm                          its notes all over the neck, by degree
-  landfall neck --chord Dm --triads                 its triads: every shape on three strings
-  landfall neck --chord A7 --bends                  bends into its notes, the easiest first
+  landfall neck --chord Dm             its notes all over the neck, by degree
+  landfall neck --chord Dm --triads    its triads: every shape on three strings
+  landfall neck --chord A7 --bends     bends into its notes, the easiest first
   landfall neck --chord A7 --bends --scale \"D harmonic minor\"
-                                                    the same, from notes of the scale
-  landfall neck --chord Gm7 --next C7               from each Gm triad the nearest one of C
-  landfall neck --scale \"A minor pentatonic\"        a scale, with or without --chord
-  landfall neck --chord Dm --at 2/8                 strong notes within reach of string 2, fret 8
+                                       the same, from notes of the scale
+  landfall neck --chord Gm7 --next C7  from each Gm triad the nearest one of C
+  landfall neck --scale \"A minor pentatonic\"
+                                       a scale, with or without --chord
+  landfall neck --chord Dm --at 2/8    strong notes near string 2, fret 8
   landfall neck --chord Dm --path --scale \"D minor\"
-                                                    triads up the neck, across it, and by position
+                                       triads up, across, and by position
 
 Add --position 5, --strings 1-3, --tuning \"drop D\", --capo 2 or --left to any of them, and --svg FILE for a page \
 to print or --csv FILE for a table. [1] is the root; b3 is the minor third, b7 the minor seventh; a dot (·4) marks a \

@@ -41,14 +41,14 @@ const TAIL_S: f64 = 2.0;
 
 const HELP: &str = "\
 Examples:
-  landfall play ii-V-I                                 count-in, then Gm7, C7, F
-  landfall play ballad --bars 1-4 --rounds 4           four bars again and again
+  landfall play ii-V-I                              count-in, then Gm7, C7, F
+  landfall play ballad --bars 1-4 --rounds 4        four bars again and again
   landfall play ballad --tempo-from 40 --tempo-to 60 --rounds 6
-                                                       slowly at first, faster each round
-  landfall play --chords \"Em7 A7 Dmaj7\" --tempo 66     chords of your own
-  landfall play ii-V-I --key Bb --tuning \"drop D\"      another key and guitar
-  landfall play ballad --input take.wav --fast         over a recorded take
-  landfall play ballad --out backing.wav               only write what would sound
+                                                    slowly first, then faster
+  landfall play --chords \"Em7 A7 Dmaj7\" --tempo 66  chords of your own
+  landfall play ii-V-I --key Bb --tuning \"drop D\"   another key and guitar
+  landfall play ballad --input take.wav --fast      over a recorded take
+  landfall play ballad --out backing.wav            only write what would sound
 
 What you bend is graded by the chord in force when the bend arrives; up to an eighth early and still held, it belongs to \
 the new chord. Early and late are counted from where you usually lie: laid back is a style, only the spread is a fault. \

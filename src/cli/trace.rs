@@ -17,7 +17,7 @@ use std::path::PathBuf;
 #[command(
     long_about = "Print the pitch of a recorded take as CSV, one line for every reading: the instant in seconds, frequency, cents on the MIDI \
                   scale, clarity (0 to 1) and level. Frequency and cents are empty where no pitch sounds.",
-    after_help = "Examples:\n  landfall trace solo.wav > solo.csv\n  landfall trace --live solo.wav     what the live view would have shown"
+    after_help = "Examples:\n  landfall trace solo.wav > solo.csv\n  landfall trace --live solo.wav  what the live view would have shown"
 )]
 pub struct Args {
     /// A WAV, FLAC, Ogg Vorbis or MP3 file

@@ -24,12 +24,12 @@ use std::io::stdout;
                   The strings are those of --tuning, or notes given as arguments from low to high. q or ctrl-C ends it.\n\n\
                   Come up to a note from below. A string tuned far above its pitch can break: keep your face away from it, and amplifiers and \
                   headphones low.",
-    after_help = "Examples:\n  landfall tune                                  your tuning, from the sound card\n  \
-                  landfall tune --tuning \"drop D\"                another one by its name\n  \
-                  landfall tune D2 A2 D3 G3 B3 E4                or by its notes, low to high\n  \
+    after_help = "Examples:\n  landfall tune                    your tuning, from the sound card\n  \
+                  landfall tune --tuning \"drop D\"  another one by its name\n  \
+                  landfall tune D2 A2 D3 G3 B3 E4  or by its notes, low to high\n  \
                   landfall tune --a4 442 --string-offset \"1=+2,6=-3\"\n  \
-                  landfall tune --strings 6                      one string alone, however slack\n  \
-                  landfall tune --input take.wav --fast --plain  a recording, one line for each reading\n\n\
+                  landfall tune --strings 6        one string alone, however slack\n  \
+                  landfall tune --input take.wav --fast --plain\n                                   a recording, one line for each reading\n\n\
                   A line says when it was known (seconds of the take), the string, the word, the cents with their uncertainty, and the frequency.\n\
                   Exit status: 0 when it ended as it should (also by ctrl-C), 1 when the sound failed, 2 for a command line that cannot be meant."
 )]

@@ -223,7 +223,7 @@ pub fn bend_marks<'a>(bends: impl Iterator<Item = &'a Bend>, neck: &Neck, chord:
 pub fn curl_advice(chord: &Chord) -> Option<String> {
     chord.tone(3).filter(|tone| tone.degree.alter == 0)?;
     let third = chord.root().up(Degree::new(3, -1).interval());
-    Some(format!("The b3, {third}, may be curled up by a quarter tone (25 to 70 cents): that is no 3 missed."))
+    Some(format!("The b3, {third}, may be curled up by 25 to 70 cents: that is no missed 3."))
 }
 
 /// Where the figures for effort come from.
