@@ -23,7 +23,7 @@ Give a chart file, the name of a built-in chart, or just the chords, one a bar:
   landfall chart ballad              one of them, to read from a stand
   landfall chart tune.toml --triads  a triad for each chord, near the last one
   landfall chart tune.toml --bends --scales --guide
-                                      for every chord: bends, scales, guide tones
+                                      bends, scales, guide tones of each chord
 
 Where my triads are, and for the fifth chord its notes, scales and bends to try:
 
