@@ -65,7 +65,11 @@ enum DroneOf {
     Fifth,
 }
 
-fn level(text: &str) -> Result<Level, String> {
+/// A loudness as typed.
+///
+/// # Errors
+/// What it should be.
+pub fn level(text: &str) -> Result<Level, String> {
     text.trim().parse().ok().and_then(Level::db).ok_or_else(|| "it is in dB, from -60 to 0".into())
 }
 

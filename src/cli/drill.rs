@@ -1,10 +1,11 @@
 //! `landfall drill`: bends, live.
 
-use super::calibrate::round_trip;
+use super::click::Clicking;
 use super::directories::{Directories, Environment};
 use super::drill_check::CheckView;
 use super::drill_list;
 use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
+use super::drill_stage::Stage;
 use super::drill_write::write;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
 use super::settings::{Given, Origin, Settings, stage_tolerance, tolerance};
@@ -14,10 +15,8 @@ use crate::live::analysis::{Beats, Job};
 use crate::live::coaching::{Coaching, Manner};
 use crate::live::drill_sound::{After, DrillSound};
 use crate::live::hearing;
-use crate::live::own_sound::OwnSound;
 use crate::live::pages::{Asks, Prompter};
 use crate::live::session::{Input, Outcome, RING_S};
-use crate::live::speaker::Speaker;
 use crate::live::world::World;
 use crate::logbook::sidecar::{Asked, Sidecar};
 use crate::practice::check::{CHECK_S, Check};
@@ -27,11 +26,9 @@ use crate::practice::hands_free::HandsFree;
 use crate::practice::parameters;
 use crate::practice::stage::Feedback;
 use crate::practice::{Wanted, bend_size};
-use crate::sound::card::{Card, OutputWish};
 use crate::theory::{Note, Tuning};
 use crate::views::live::Ask;
 use std::path::PathBuf;
-use std::sync::Arc;
 use std::time::Duration;
 
 /// Arguments of `drill`.
@@ -96,6 +93,8 @@ pub struct Args {
     #[command(flatten)]
     practising: Practising,
     #[command(flatten)]
+    clicking: Clicking,
+    #[command(flatten)]
     setting: DrillOptions,
     #[command(flatten)]
     showing: Showing,
@@ -148,7 +147,8 @@ struct Run {
     wanted: Wanted,
     tolerance: Tolerance,
     ask: Option<Ask>,
-    coaching: Option<Coaching>,
+    /// A drill's heading, and how it is shown.
+    lesson: Option<(String, Feedback)>,
 }
 
 impl Args {
@@ -210,7 +210,7 @@ impl Args {
         let asked = self.asked();
         let tolerance = stage_tolerance(&table.settings, &asked);
         let wanted = Wanted::of(&asked, tolerance).map_err(|error| WrongUse(error.to_string()))?;
-        Ok(Run { asked, wanted, tolerance, ask: Some(self.ask()), coaching: None })
+        Ok(Run { asked, wanted, tolerance, ask: Some(self.ask()), lesson: None })
     }
 
     fn drilled(&self, table: &Table, own: &OwnDrill) -> Result<Run, Failure> {
@@ -220,11 +220,19 @@ impl Args {
         let stage = parameters::stage(asked.stage.as_deref())?;
         let own_feedback = own.chosen.given.get("feedback").and_then(|text| text.parse::<Feedback>().ok());
         let feedback = self.practising.feedback.or(own_feedback).unwrap_or(stage.numbers().feedback);
-        let coaching = wanted.course().map(|course| {
-            let manner = Manner { guess: self.practising.guess, hands_free: self.hands(table), ends: !self.hearing.fast };
-            Coaching::new(Coach::new(course.clone(), feedback).titled(&own.chosen.title), manner)
-        });
-        Ok(Run { asked, wanted, tolerance, ask: None, coaching })
+        let lesson = Some((own.chosen.title.clone(), feedback));
+        Ok(Run { asked, wanted, tolerance, ask: None, lesson })
+    }
+
+    /// Somebody who goes through the drill with the player.
+    fn coaching(&self, table: &Table, run: &Run, sound: Option<DrillSound>) -> Option<Coaching> {
+        let ((title, feedback), course) = run.lesson.as_ref().zip(run.wanted.course())?;
+        let manner = Manner { guess: self.practising.guess, hands_free: self.hands(table), ends: !self.hearing.fast };
+        let coaching = Coaching::new(Coach::new(course.clone(), *feedback).titled(title), manner);
+        Some(match sound {
+            Some(sound) => coaching.sounding(sound),
+            None => coaching,
+        })
     }
 
     /// Signs are heard on the two lowest strings.
@@ -236,22 +244,22 @@ impl Args {
 
     /// One run; says what it came to.
     fn play(&self, table: &Table, mut run: Run) -> Result<Outcome, Failure> {
-        let (input, own) = self.listen(table, &mut run)?;
+        let known = (&table.settings, &table.recorded, &table.directories);
+        let stage = Stage::open(&self.hearing, &self.clicking, self.practising.sound, &run.wanted, known)?;
+        run.wanted = stage.wanted(run.wanted);
+        run.asked.click = stage.clicked.as_ref().map(|clicked| clicked.asked.clone());
         let log = self.keeping.log(&table.directories)?;
         let log_path = log.path().to_owned();
-        let came_to = run.coaching.as_ref().map(Coaching::outcome);
-        let mut job = self.job(table, &run);
-        if let Some(own) = own {
-            let eye = run.wanted.clone();
-            job.ears = hearing::ears_apart_beside(table.settings.a4.value, run.wanted.clone(), move || eye.for_the_eye(), own);
-        }
-        let Run { mut ask, coaching, .. } = run;
+        let job = Job { ears: stage.ears(table.settings.a4.value, &run.wanted), ..self.job(table, &run) };
+        let coaching = self.coaching(table, &run, stage.sound);
+        let came_to = coaching.as_ref().map(Coaching::outcome);
+        let mut ask = run.ask;
         let asks: Asks = Box::new(move |_, _| ask.take());
         let mut world = World::real()?;
         let look = Showing::look(&table.settings, &table.environment);
         let prompter = coaching.map(|coaching| Box::new(coaching) as Box<dyn Prompter>);
         let mut view = self.showing.view(&mut world, &table.settings, look, self.hearing.fast, asks, prompter)?;
-        let outcome = live(world, input, job, Some(log), view.as_mut());
+        let outcome = live(world, stage.input, job, Some(log), view.as_mut());
         // From here on the terminal is the shell's again.
         drop(view);
         let outcome = outcome?;
@@ -260,22 +268,6 @@ impl Args {
         }
         summary(&outcome, &log_path)?;
         Ok(outcome)
-    }
-
-    /// What is heard; with sound of its own, the card is opened first, since the speaker needs its time.
-    fn listen(&self, table: &Table, run: &mut Run) -> Result<(Input, Option<Arc<OwnSound>>), Failure> {
-        let input = self.hearing.open(&table.settings, &table.recorded)?;
-        let (Some(after), Input::Card(wish)) = (self.practising.sound, &input) else { return Ok((input, None)) };
-        remark("headphones low first: landfall begins quietly, and its level adds to your guitar's");
-        let host = (World::real()?.hosts)()?;
-        let output = OutputWish { device: wish.device.clone(), buffer: wish.buffer, rate: None };
-        let (card, takes) = Card::open(Arc::clone(&host), wish.clone(), RING_S)?;
-        let own = OwnSound::beside(card.time());
-        let round_trip = round_trip(&table.directories, card.opened())?;
-        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), round_trip)?;
-        let sound = DrillSound::new(speaker, after, table.settings.a4.value);
-        run.coaching = run.coaching.take().map(|coaching| coaching.sounding(sound));
-        Ok((Input::Opened(card, takes), Some(own)))
     }
 
     /// The drills of a list in order, with a rest between two.
@@ -318,7 +310,7 @@ impl Args {
             wanted: Wanted::of(&Asked::default(), Tolerance::default())?,
             tolerance: Tolerance::default(),
             ask: None,
-            coaching: None,
+            lesson: None,
         };
         let job = Job { save: None, attempts: None, seconds: Some(CHECK_S), ..self.job(table, &free) };
         let mut view = CheckView { check: Check::new(&tuning, 0), a4: table.settings.a4.value };

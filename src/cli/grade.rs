@@ -1,6 +1,7 @@
 //! `landfall grade TAKE...`.
 
 use super::band::Playing;
+use super::click::{Clicked, recorded_with};
 use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
 use super::graded_curves::{Curve, GradedCurves};
 use super::over_changes::{self, Over, fixed};
@@ -142,7 +143,8 @@ impl Args {
         // What sounded while it was recorded is taken out again; of another chart nothing is known to have sounded.
         let band = tune.band.as_ref().map(|band| Playing::new(band, &over, take.settings.a4.value).replays());
         let setting = setting(&take, asked);
-        let (heard, failure) = hear(&mut take, wishes.clone(), band, self.report.is_some());
+        let own = OwnSound::of(&take.sidecar);
+        let (heard, failure) = hear(&mut take, wishes.clone(), &own, band, self.report.is_some());
         take.say_channel();
         Ok((Some((take.stem(), drawn(heard, |attempt| over_changes::row(&wishes, attempt, &setting)))), failure))
     }
@@ -227,7 +229,12 @@ impl Args {
             Err(error) => return (None, Some(beside(path, &error))),
         };
         let setting = setting(&take, &asked);
-        let (heard, failure) = hear(&mut take, wanted.clone(), None, self.report.is_some());
+        let own = OwnSound::of(&take.sidecar);
+        // The beats of the click are those of the drill that it was recorded for.
+        let clicked = asked.click.as_ref().and_then(|_| recorded_with(&take.sidecar)).map(Arc::new);
+        let wanted = wanted.in_time(clicked.as_ref().map(|clicked| clicked.in_time(&own)));
+        let click = clicked.as_ref().and_then(Clicked::replays);
+        let (heard, failure) = hear(&mut take, wanted.clone(), &own, click, self.report.is_some());
         take.say_channel();
         (Some((take.stem(), drawn(heard, |attempt: &Attempt| wanted.row(attempt, &setting)))), failure)
     }
@@ -241,13 +248,18 @@ fn beside(path: &Path, error: &AskedError) -> Failure {
 }
 
 /// The whole take through the settled loop, and each attempt's curve where it is drawn.
-fn hear(take: &mut Take, wishes: impl Wishes + Send, band: Option<Replays>, draws: bool) -> (Vec<(Attempt, Curve)>, Option<Failure>) {
+fn hear(
+    take: &mut Take,
+    wishes: impl Wishes + Send,
+    own: &Arc<OwnSound>,
+    band: Option<Replays>,
+    draws: bool,
+) -> (Vec<(Attempt, Curve)>, Option<Failure>) {
     let (rate, a4) = (take.sound.rate(), take.settings.a4.value);
     let mut curves = draws.then(|| GradedCurves::new(rate, a4));
-    let own = OwnSound::of(&take.sidecar);
     own.begin_take(rate);
     let mut settled = SettledLoop::new(rate, a4, own.hushed(wishes));
-    let mut masked = band.map(|band| Masked::new(rate, Arc::clone(&own), band));
+    let mut masked = band.map(|band| Masked::new(rate, Arc::clone(own), band));
     let mut heard = Vec::new();
     let mut keep = |attempt: Attempt, curves: Option<&GradedCurves>| {
         let curve = curves.map(|curves| curves.of(&attempt)).unwrap_or_default();

@@ -8,9 +8,11 @@ use super::world::Key;
 use crate::grading::{Attempt, Glimpse, Telling};
 use crate::practice::coach::{Asking, Coach};
 use crate::practice::hands_free::{HandsFree, Sign};
+use crate::practice::in_time::Moment;
 use crate::practice::plan::{Gesture, Hear};
+use crate::practice::play::On;
 use crate::units::SampleRate;
-use crate::views::live::{Ask, Guess, Guessing, Lesson, News};
+use crate::views::live::{Ask, Count, Guess, Guessing, Lesson, News};
 use std::sync::{Arc, Mutex};
 
 /// What was told is shown for so long, and can be taken back, s.
@@ -51,6 +53,10 @@ pub struct Coaching {
     referred: Option<usize>,
     sounds_until_s: f64,
     struck_s: f64,
+    /// When the note of the last row was over.
+    last_over_s: f64,
+    /// The steps are for different chords.
+    chords_change: bool,
 }
 
 impl Coaching {
@@ -59,6 +65,7 @@ impl Coaching {
     pub fn new(coach: Coach, manner: Manner) -> Self {
         let outcome = Arc::default();
         let guess = Guessing::No;
+        let chords_change = coach.course().plan().steps.windows(2).any(|pair| pair[0].chord != pair[1].chord);
         Self {
             coach,
             manner,
@@ -77,6 +84,8 @@ impl Coaching {
             referred: None,
             sounds_until_s: 0.0,
             struck_s: 0.0,
+            last_over_s: 0.0,
+            chords_change,
         }
     }
 
@@ -109,14 +118,21 @@ impl Coaching {
     fn graded(&mut self, attempt: &Attempt, seconds: f64) {
         self.coach.graded(attempt);
         let over_s = attempt.span.1.seconds(attempt.sample_rate);
+        if attempt.step.is_some() {
+            self.last_over_s = over_s;
+        }
         // Whoever plays on already is not talked over.
         if let Some(sound) = self.sound.as_ref().filter(|_| attempt.step.is_some() && self.struck_s < over_s) {
             self.sounds_until_s = seconds + sound.after(attempt);
         }
         self.last = Some(attempt.clone());
-        if let (Ok(mut outcome), Some(words)) = (self.outcome.lock(), self.coach.by_place()) {
+        if let (Ok(mut outcome), Some(words)) = (self.outcome.lock(), self.coach.came_to()) {
             *outcome = Some(words);
         }
+    }
+
+    fn has_tones(&self) -> bool {
+        self.sound.as_ref().is_some_and(DrillSound::has_tones)
     }
 
     fn guessing(&mut self, key: Key) -> bool {
@@ -135,7 +151,7 @@ impl Coaching {
         let plan = self.coach.course().plan();
         let first = match asking.step.hear {
             Hear::Nothing => None,
-            Hear::Target if self.sound.is_some() => Some("Listen first: the note to reach.".to_owned()),
+            Hear::Target if self.has_tones() => Some("Listen first: the note to reach.".to_owned()),
             Hear::Target if asking.step.by_ear => {
                 Some(format!("The note to reach is {}: hear it in your head, then bend to it.", asking.step.target))
             }
@@ -154,7 +170,24 @@ impl Coaching {
             first,
             guess: self.guess,
             rest_s: self.coach.rest_s(seconds).map(|left| left.ceil() as u32),
+            count: self.count(asking, seconds),
         }
+    }
+
+    /// What is counted now, where there is a click.
+    fn count(&self, asking: &Asking, seconds: f64) -> Option<Count> {
+        let in_time = self.coach.course().time()?;
+        // A note that was struck since the last row came is the one that is asked for.
+        let struck = Some(self.struck_s).filter(|struck| *struck > self.last_over_s);
+        let Moment { beat, counting_in, to_go } = in_time.moment(seconds, struck)?;
+        let before = asking.index.checked_sub(1).and_then(|index| self.coach.course().plan().steps.get(index));
+        let chords = asking.step.chord.clone().filter(|_| self.chords_change).map(|next| {
+            let now = before.and_then(|step| step.chord.clone()).unwrap_or_default();
+            // Once the top is due, the chord that it was for is in force.
+            if to_go.is_none() { (next.clone(), next) } else { (now, next) }
+        });
+        let what = if in_time.grid().on() == On::Top { "top" } else { "pick" };
+        Some(Count { beat, counting_in, what, to_go, chords })
     }
 }
 
@@ -231,7 +264,7 @@ impl Prompter for Coaching {
         };
         self.over_since_s = None;
         let (ask, lesson) = (ask(&asking), self.lesson_of(&asking, seconds));
-        if let Some(sound) = &self.sound
+        if let Some(sound) = self.sound.as_ref().filter(|sound| sound.has_tones())
             && asking.step.hear == Hear::Target
             && self.referred != Some(asking.index)
             && seconds >= self.sounds_until_s
@@ -264,7 +297,7 @@ impl Coaching {
     fn last_words(&mut self) -> Vec<News> {
         let Some(lesson) = &self.lesson else { return Vec::new() };
         let cue = self.coach.sentence().or_else(|| Some("That was the last one.".to_owned()));
-        let last = Lesson { cue, told: None, guess: self.guess, rest_s: None, ..lesson.clone() };
+        let last = Lesson { cue, told: None, guess: self.guess, rest_s: None, count: None, ..lesson.clone() };
         if *lesson == last {
             return Vec::new();
         }

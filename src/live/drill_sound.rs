@@ -1,4 +1,5 @@
-//! What a drill sounds: the note to reach, an answer for those who do not look, the last bend again. No attempt opens meanwhile.
+//! What a drill sounds: the note to reach, an answer for those who do not look, the last bend again. No attempt opens meanwhile. A click goes on beside
+//! all of it, and is the speaker's own matter.
 
 use super::speaker::{Ear, Speaker};
 use crate::grading::Attempt;
@@ -30,15 +31,22 @@ impl std::str::FromStr for After {
 /// Sounds through a speaker.
 pub struct DrillSound {
     speaker: Speaker,
-    after: After,
+    /// `None`: nothing but a click.
+    after: Option<After>,
     a4: A4,
 }
 
 impl DrillSound {
     /// Through a speaker.
     #[must_use]
-    pub fn new(speaker: Speaker, after: After, a4: A4) -> Self {
+    pub fn new(speaker: Speaker, after: Option<After>, a4: A4) -> Self {
         Self { speaker, after, a4 }
+    }
+
+    /// Whether tones are sounded, not a click alone.
+    #[must_use]
+    pub fn has_tones(&self) -> bool {
+        self.after.is_some()
     }
 
     /// The note to reach, in so many seconds.
@@ -50,8 +58,9 @@ impl DrillSound {
     #[must_use]
     pub fn after(&self, attempt: &Attempt) -> f64 {
         let Some((target, error)) = attempt.target_cents.zip(attempt.measures.hold_error_cents) else { return 0.0 };
+        let Some(after) = self.after else { return 0.0 };
         let rate = self.speaker.rate();
-        let events = match self.after {
+        let events = match after {
             After::Target => tones::reference(target, rate, self.a4),
             After::Answer => tones::answer(target, error, attempt.tolerance_cents, rate, self.a4),
         };

@@ -119,6 +119,9 @@ pub struct Asked {
     /// The tune that was played over.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tune: Option<AskedTune>,
+    /// The click that the drill was played to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub click: Option<AskedClick>,
 }
 
 /// Something told while a take was heard.
@@ -151,6 +154,19 @@ impl Telling {
         };
         Some(Told { at_s: self.at_s, what })
     }
+}
+
+/// A click and how it sounded; its tempo and its bars are the drill's.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct AskedClick {
+    /// Beats before the first bar.
+    pub before: u32,
+    /// It fell silent after the count-in.
+    pub only_count_in: bool,
+    /// How loud it was, in dB below the loudest; missing where it did not sound beside the take.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub level_db: Option<f64>,
 }
 
 /// A tune and how it was played.

@@ -2,6 +2,7 @@
 
 use super::course::{Course, Follower};
 use super::drills::Chosen;
+use super::in_time::InTime;
 use super::parameters::{DrillError, stage};
 use super::tour::{self, Tour};
 use crate::grading::{Aim, Attempt, Parts, Seen, Target, Technique, Told, Tolerance, Wish, Wishes};
@@ -100,6 +101,12 @@ impl Wanted {
 }
 
 impl Wanted {
+    /// The same drill beside a click whose beats are known.
+    #[must_use]
+    pub fn in_time(self, in_time: Option<InTime>) -> Self {
+        Self { course: self.course.map(|course| course.in_time(in_time)), ..self }
+    }
+
     /// The way through the drill, where one is played.
     #[must_use]
     pub fn course(&self) -> Option<&Course> {

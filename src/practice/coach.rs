@@ -8,6 +8,7 @@
 use super::advice::Complaint;
 use super::course::{Course, Follower};
 use super::plan::Step;
+use super::play::{On, Timing};
 use super::stage::Feedback;
 use crate::grading::{Attempt, Told, Wishes};
 use std::collections::VecDeque;
@@ -73,6 +74,8 @@ pub struct Coach {
     last_s: f64,
     /// Of each place: its errors in cents.
     by_place: Vec<(String, Vec<f64>)>,
+    /// Of each attempt that a beat was wanted of: how late, in ms.
+    late_ms: Vec<f64>,
 }
 
 impl Coach {
@@ -93,6 +96,7 @@ impl Coach {
             set: 0,
             last_s: 0.0,
             by_place: Vec::new(),
+            late_ms: Vec::new(),
         }
     }
 
@@ -152,6 +156,7 @@ impl Coach {
             self.said = Some("Another note than asked for: it does not count, and the drill waits.".to_owned());
             return;
         };
+        self.late_ms.extend(attempt.measures.beat_error_ms.or(attempt.measures.attack_beat_error_ms));
         let good = attempt.score.is_some_and(|score| score >= 80.0) && self.course().advice().cue().is_none();
         self.fading.attempt(good, self.asked_unseen);
         if let (Some(place), Some(error)) = (step.place, attempt.measures.hold_error_cents) {
@@ -210,6 +215,27 @@ impl Coach {
     #[must_use]
     pub fn is_over(&self) -> bool {
         self.course().is_over()
+    }
+
+    /// What the drill came to: its time against the click, and from place to place.
+    #[must_use]
+    pub fn came_to(&self) -> Option<String> {
+        let parts: Vec<String> = self.time().into_iter().chain(self.by_place()).collect();
+        (!parts.is_empty()).then(|| parts.concat())
+    }
+
+    /// Time against the click: where it lies on average is a style, only how it scatters is a fault.
+    fn time(&self) -> Option<String> {
+        let in_time = self.course().time()?;
+        let timing = Timing::of(&self.late_ms)?;
+        let what = if in_time.grid().on() == On::Top { "the tops" } else { "the picks" };
+        let tolerance_ms = self.course().plan().steps.first().map_or(f64::INFINITY, |step| step.tolerance.beat_ms);
+        let uncalibrated = if in_time.is_uncalibrated() {
+            "The delay of the sound card is not known and is in the average: run landfall calibrate.\n"
+        } else {
+            ""
+        };
+        Some(format!("Time of {what}: {}.\n{uncalibrated}", timing.words(tolerance_ms)))
     }
 
     /// What the drill came to, from place to place where there were several: each one's middle error, and the scatter between them.

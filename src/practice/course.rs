@@ -5,6 +5,7 @@
 //! the view's follow them ([`Follower`]).
 
 use super::advice::{Advice, Easing};
+use super::in_time::InTime;
 use super::plan::{Beats, Gesture, Hear, Plan, Step};
 use crate::grading::{Attempt, Parts, Seen, Telling, Told, Tolerance, Wish, Wishes};
 use crate::theory::Note;
@@ -20,13 +21,28 @@ pub struct Course {
     /// Those of `told` that have moved `next`.
     obeyed: usize,
     advice: Advice,
+    /// Where the beats of a click lie; without one, the pick is a beat.
+    in_time: Option<InTime>,
 }
 
 impl Course {
     /// At the first step. `told` is what is known to have been told, in order: that of a recorded take.
     #[must_use]
     pub fn new(plan: Arc<Plan>, told: &[Told]) -> Self {
-        Self { plan, next: 0, told: told.to_vec(), obeyed: 0, advice: Advice::default() }
+        Self { plan, next: 0, told: told.to_vec(), obeyed: 0, advice: Advice::default(), in_time: None }
+    }
+
+    /// The same beside a click.
+    #[must_use]
+    pub fn in_time(mut self, in_time: Option<InTime>) -> Self {
+        self.in_time = in_time;
+        self
+    }
+
+    /// Where the beats of a click lie.
+    #[must_use]
+    pub fn time(&self) -> Option<&InTime> {
+        self.in_time.as_ref()
     }
 
     /// The drill.
@@ -50,7 +66,7 @@ impl Course {
     /// A step as it is asked for now, made easier where it does not come.
     #[must_use]
     pub fn step(&self, index: usize) -> Option<Step> {
-        self.plan.steps.get(index).map(|step| eased(step, self.advice.easing()))
+        self.plan.steps.get(index).map(|step| eased(step, self.advice.easing(), self.in_time.is_some()))
     }
 
     /// Whether everything was played.
@@ -73,7 +89,12 @@ impl Course {
     fn wish_of(&self, index: Option<usize>, seen: &Seen) -> Wish {
         let noted = || Wish { parts: Parts::free(), tolerance: self.tolerance(), ..Wish::default() };
         let step = index.and_then(|index| self.step(index).map(|step| (index, step)));
-        step.map_or_else(noted, |(index, step)| step.wish(index as u32 + 1, seen))
+        let Some((index, step)) = step else { return noted() };
+        let wish = step.wish(index as u32 + 1, seen);
+        match self.in_time.as_ref().filter(|_| step.beats.is_some()) {
+            Some(in_time) => in_time.placed(wish, seen),
+            None => wish,
+        }
     }
 
     fn tolerance(&self) -> Tolerance {
@@ -92,6 +113,9 @@ impl Course {
     fn learn(&mut self, attempt: &Attempt) {
         if let Some(step) = attempt.step.and_then(|step| self.plan.steps.get(step as usize - 1)) {
             self.advice.attempt(attempt, step);
+            if let Some(in_time) = &mut self.in_time {
+                in_time.learn(attempt);
+            }
         }
     }
 
@@ -100,8 +124,9 @@ impl Course {
     }
 }
 
-/// A step made easier: first the note to reach is heard, then the bend is smaller, then there is more time for it.
-fn eased(step: &Step, easing: Easing) -> Step {
+/// A step made easier: first the note to reach is heard, then the bend is smaller, then there is more time for it. A click does not wait: beside one the
+/// beats stay as they are.
+fn eased(step: &Step, easing: Easing, clicked: bool) -> Step {
     let mut step = step.clone();
     if easing >= Easing::Hear && step.hear == Hear::Nothing {
         step.hear = Hear::Target;
@@ -114,7 +139,9 @@ fn eased(step: &Step, easing: Easing) -> Step {
     }
     if easing >= Easing::Slower {
         step.rise_ms = step.rise_ms.map(|ms| 1.5 * ms);
-        step.beats = step.beats.map(|beats| Beats { tempo: 0.8 * beats.tempo, ..beats });
+        if !clicked {
+            step.beats = step.beats.map(|beats| Beats { tempo: 0.8 * beats.tempo, ..beats });
+        }
     }
     step
 }
@@ -134,6 +161,10 @@ impl Wishes for Course {
 
     fn wants_plain(&mut self, at_s: f64) -> bool {
         self.asks(at_s, |step| step.gesture == Gesture::Plain)
+    }
+
+    fn listens(&mut self, at_s: f64) -> bool {
+        self.in_time.as_ref().is_none_or(|in_time| in_time.listens(at_s))
     }
 
     fn graded(&mut self, attempt: &Attempt) {
@@ -211,6 +242,10 @@ impl Wishes for Follower {
         self.asks(at_s, |step| step.gesture == Gesture::Plain)
     }
 
+    fn listens(&mut self, at_s: f64) -> bool {
+        self.course.listens(at_s)
+    }
+
     fn graded(&mut self, attempt: &Attempt) {
         self.course.follow(attempt);
         let onset = attempt.measures.onset_s.unwrap_or(0.0);
@@ -278,10 +313,10 @@ mod tests {
     fn a_step_made_easier_is_heard_first_then_smaller_then_slower() {
         let plan = Chosen::find("slow", &Given::new()).unwrap().plan(Stage::Steady, None).unwrap();
         let step = &plan.steps[0];
-        assert_eq!(&eased(step, Easing::No), step);
-        assert_eq!(eased(step, Easing::Hear).hear, Hear::Target);
-        let smaller = eased(step, Easing::Smaller);
+        assert_eq!(&eased(step, Easing::No, false), step);
+        assert_eq!(eased(step, Easing::Hear, false).hear, Hear::Target);
+        let smaller = eased(step, Easing::Smaller, false);
         assert_eq!((smaller.bend_cents, smaller.target.as_str()), (100.0, "F4"));
-        assert!(eased(step, Easing::Slower).beats.unwrap().tempo < step.beats.unwrap().tempo);
+        assert!(eased(step, Easing::Slower, false).beats.unwrap().tempo < step.beats.unwrap().tempo);
     }
 }

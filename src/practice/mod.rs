@@ -13,6 +13,7 @@ pub mod drills;
 pub mod drone;
 pub mod ground;
 pub mod hands_free;
+pub mod in_time;
 pub mod intonation;
 pub mod parameters;
 pub mod plan;
@@ -22,5 +23,6 @@ pub mod stage;
 pub mod tones;
 pub mod tour;
 pub mod tuner;
+mod usual;
 
 pub use asked::{AskedError, SIZES, Wanted, bend_size};

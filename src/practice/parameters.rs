@@ -2,6 +2,7 @@
 
 use super::asked::bend_size;
 use super::stage::{Feedback, Stage};
+use crate::theory::chart::Metre;
 use crate::theory::{Chord, Key, Note, Place, Tuning, nearest};
 use std::collections::BTreeMap;
 
@@ -154,6 +155,12 @@ pub const PARAMETERS: &[Parameter] = &[
     Parameter { name: "hold-beats", about: "beats to hold", example: "1", check: |text| number(text, 0.25, 16.0) },
     Parameter { name: "rise", about: "longest rise in milliseconds", example: "140", check: |text| number(text, 30.0, 2000.0) },
     Parameter { name: "beats", about: "beats from the pick to the top", example: "4", check: |text| number(text, 1.0, 16.0) },
+    Parameter {
+        name: "metre",
+        about: "the bars that are counted; a compound beat is the dotted note",
+        example: "12/8",
+        check: |text| ok(Metre::parse(text, None)),
+    },
     Parameter { name: "tempo", about: "beats a minute", example: "60", check: |text| number(text, 20.0, 300.0) },
     Parameter { name: "straight", about: "seconds held straight before the shake", example: "1", check: |text| number(text, 0.0, 10.0) },
     Parameter { name: "shake", about: "seconds of shake", example: "2", check: |text| number(text, 0.5, 20.0) },

@@ -2,6 +2,7 @@
 
 use crate::grading::{Aim, Parts, Seen, Target, Technique, Tolerance, Wish};
 use crate::theory::Place;
+use crate::theory::chart::Metre;
 
 /// What the hands do in a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -108,6 +109,8 @@ pub struct Plan {
     pub set: u32,
     /// Seconds of rest between two sets.
     pub rest_s: f64,
+    /// The bars that its beats are counted in.
+    pub metre: Metre,
 }
 
 /// How near an attempt must be to belong to a step, cents: farther off at both ends is another note.

@@ -97,7 +97,8 @@ impl Errors {
         errors
     }
 
-    fn add(&mut self, other: Self) {
+    /// Those of other takes too.
+    pub fn add(&mut self, other: Self) {
         for (mine, more) in [
             (&mut self.played, other.played),
             (&mut self.found, other.found),

@@ -15,7 +15,7 @@ pub const KIND: Kind = Kind {
     trains: "Hearing the next chord's tone before it comes.",
     ends: "After so many rounds through the chords.",
     lead: "Be at the top on the chord's first beat.",
-    more: &["chords", "degrees", "tempo", "rounds", "hold-beats"],
+    more: &["chords", "degrees", "metre", "tempo", "rounds", "hold-beats"],
     defaults: &[("chords", "Gm7 C7 F"), ("degrees", "3"), ("sizes", "whole half"), ("tempo", "58"), ("rounds", "3"), ("hold-beats", "2")],
     steps,
 };

@@ -21,6 +21,7 @@ use super::ground::Ground;
 use super::parameters::{self, DrillError, EVERY_KIND, Given};
 use super::plan::{Hear, Plan, Step};
 use super::stage::Stage;
+use crate::theory::chart::Metre;
 use crate::theory::nearest;
 
 /// A kind of drill.
@@ -151,7 +152,7 @@ pub const NAMED: &[Named] = &[
         title: "Third of each chord",
         help: "The third of Gm7, C7 and F, at the top on beat 1, three rounds",
         kind: "changes",
-        values: &[("chords", "Gm7 C7 F"), ("degrees", "3"), ("tempo", "58"), ("rounds", "3")],
+        values: &[("chords", "Gm7 C7 F"), ("degrees", "3"), ("metre", "12/8"), ("tempo", "58"), ("rounds", "3")],
     },
 ];
 
@@ -239,6 +240,7 @@ impl Chosen {
             steps,
             set: set.max(1),
             rest_s: ground.number_or("rest", ground.numbers.rest_s),
+            metre: ground.text("metre").and_then(|text| Metre::parse(text, None).ok()).unwrap_or_else(Metre::common),
         };
         let unseen = ground.text("unseen").unwrap_or("ends");
         for index in 0..plan.steps.len() {

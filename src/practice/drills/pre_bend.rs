@@ -15,7 +15,7 @@ pub const KIND: Kind = Kind {
     trains: "Feeling how far a bend is before anything is heard.",
     ends: "When every attempt is played.",
     lead: "Bend without a sound, pick, hold, let it down.",
-    more: &["tempo"],
+    more: &["metre", "tempo"],
     defaults: &[("places", "2/8"), ("sizes", "whole"), ("attempts", "6"), ("tempo", "60"), ("unseen", "3")],
     steps,
 };

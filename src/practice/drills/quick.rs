@@ -15,7 +15,7 @@ pub const KIND: Kind = Kind {
     trains: "One push that knows where it ends.",
     ends: "When every attempt is played.",
     lead: "Move with the pick; one push, no correction.",
-    more: &["rise", "tempo", "hold-beats"],
+    more: &["rise", "metre", "tempo", "hold-beats"],
     defaults: &[("places", "2/8"), ("sizes", "half whole"), ("tempo", "60"), ("hold-beats", "1")],
     steps,
 };

@@ -15,7 +15,7 @@ pub const KIND: Kind = Kind {
     trains: "Coming home in tune: the note picked again tells.",
     ends: "When every attempt is played.",
     lead: "Bend, let it down, and pick it again where it came home.",
-    more: &["tempo"],
+    more: &["metre", "tempo"],
     defaults: &[("places", "2/8"), ("sizes", "whole"), ("tempo", "60")],
     steps,
 };

@@ -15,7 +15,7 @@ pub const KIND: Kind = Kind {
     trains: "Control of the whole way up: strength, and hearing every step of it.",
     ends: "When every attempt is played.",
     lead: "Climb evenly: halfway at half the time, the top on the beat.",
-    more: &["beats", "tempo", "hold-beats"],
+    more: &["beats", "metre", "tempo", "hold-beats"],
     defaults: &[("places", "3/9"), ("sizes", "whole"), ("attempts", "6"), ("hold-beats", "1")],
     steps,
 };

@@ -2,10 +2,9 @@
 
 use super::tune::Tune;
 use crate::grading::{Aim, Attempt, HeardNote, Parts, Seen, Target, Tolerance, Wish, Wishes};
-use crate::notes::statistics::median;
+use crate::practice::usual::Usual;
 use crate::theory::chart::PlayedChord;
 use crate::theory::{Chord, Note, choice};
-use std::collections::VecDeque;
 use std::sync::Arc;
 
 /// Score time at an instant of the take; `None` while that is not known. Must give the same answer whenever it is asked.
@@ -47,13 +46,6 @@ impl std::str::FromStr for On {
     }
 }
 
-/// So many attempts say where a player usually lies against the beat.
-const USUAL_OF: usize = 8;
-/// Fewer say nothing.
-const USUAL_FROM: usize = 3;
-/// Farther off is no style, ms.
-const USUAL_MOST_MS: f64 = 60.0;
-
 /// The wishes of a tune.
 #[derive(Clone)]
 pub struct PlayWishes {
@@ -64,14 +56,14 @@ pub struct PlayWishes {
     on: On,
     /// Whether the delay of the sound card is not known.
     uncalibrated: bool,
-    errors_ms: VecDeque<f64>,
+    usual: Usual,
 }
 
 impl PlayWishes {
     /// For one take.
     #[must_use]
     pub fn new(tune: Arc<Tune>, score_time: ScoreTime, on: On, tolerance: Tolerance) -> Self {
-        Self { tune, score_time, told: Arc::new(|_| {}), tolerance, on, uncalibrated: false, errors_ms: VecDeque::new() }
+        Self { tune, score_time, told: Arc::new(|_| {}), tolerance, on, uncalibrated: false, usual: Usual::default() }
     }
 
     /// Tells each note to somebody.
@@ -126,13 +118,6 @@ impl PlayWishes {
         let by_pitch = || chord?.degree_of_pitch((exact? / 100.0).round() as i32).map(|degree| degree.to_string());
         attempt.degree.clone().or_else(by_pitch)
     }
-
-    /// Where the player usually lies against the beat, of late: what is counted as style.
-    fn usual_late_ms(&self) -> f64 {
-        let errors: Vec<f64> = self.errors_ms.iter().copied().collect();
-        let usual = if errors.len() < USUAL_FROM { None } else { median(&errors) };
-        usual.unwrap_or(0.0).clamp(-USUAL_MOST_MS, USUAL_MOST_MS)
-    }
 }
 
 /// All octaves that a guitar can sound, and some more.
@@ -151,7 +136,7 @@ impl Wishes for PlayWishes {
             aim: chord.map_or(Aim::Nearest, |chord| Aim::Chord(tones(chord))),
             arrival_beat_s: count_s.filter(|_| self.on == On::Top),
             attack_beat_s: count_s.filter(|_| self.on == On::Pick),
-            usual_late_ms: self.usual_late_ms(),
+            usual_late_ms: self.usual.late_ms(),
             uncalibrated: self.uncalibrated,
             tolerance: self.tolerance,
             parts: Parts { pitch: 4.0, beat: 4.0, hold: 2.0, ..Parts::default() },
@@ -169,13 +154,7 @@ impl Wishes for PlayWishes {
     }
 
     fn graded(&mut self, attempt: &Attempt) {
-        let measures = &attempt.measures;
-        if let Some(error) = measures.beat_error_ms.or(measures.attack_beat_error_ms) {
-            if self.errors_ms.len() == USUAL_OF {
-                self.errors_ms.pop_front();
-            }
-            self.errors_ms.push_back(error);
-        }
+        self.usual.learn(attempt);
     }
 }
 

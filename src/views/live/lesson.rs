@@ -44,6 +44,41 @@ pub enum Guessing {
     Said(Guess),
 }
 
+/// What is counted while a drill is played to a click.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Count {
+    /// The beat of the bar, from 1.
+    pub beat: u32,
+    /// Before the first bar.
+    pub counting_in: bool,
+    /// What is wanted on the beat: `top` or `pick`.
+    pub what: &'static str,
+    /// Beats until it is wanted, rounded up; `None` when that is past.
+    pub to_go: Option<u32>,
+    /// Where chords change: the one now and the next.
+    pub chords: Option<(String, String)>,
+}
+
+impl Count {
+    /// `top in 3 beats`; over changes `Gm7 now, C7 in 3 beats`.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let beats = |beats: u32| match beats {
+            0 => "now".to_owned(),
+            1 => "on the next beat".to_owned(),
+            beats => format!("in {beats} beats"),
+        };
+        let before = if self.counting_in { "count-in, " } else { "" };
+        match (&self.chords, self.to_go) {
+            (Some((now, next)), Some(to_go)) if now.is_empty() => format!("{before}{next} {}", beats(to_go)),
+            (Some((now, next)), Some(to_go)) => format!("{now} now, {next} {}", beats(to_go)),
+            (Some((now, _)), None) => format!("{now} now"),
+            (None, Some(to_go)) => format!("{before}{} {}", self.what, beats(to_go)),
+            (None, None) => String::new(),
+        }
+    }
+}
+
 /// The drill around the note on the page.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Lesson {
@@ -65,6 +100,8 @@ pub struct Lesson {
     pub guess: Guessing,
     /// Whole seconds of rest left.
     pub rest_s: Option<u32>,
+    /// What is counted, where there is a click.
+    pub count: Option<Count>,
 }
 
 impl Lesson {

@@ -4,6 +4,7 @@
 //! is no clock in here: time is what the readings say.
 
 mod ask;
+mod count;
 pub mod figures;
 mod landings;
 mod lesson;
@@ -14,7 +15,7 @@ mod summary;
 
 pub use ask::Ask;
 pub use figures::words;
-pub use lesson::{Guess, Guessing, Lesson};
+pub use lesson::{Count, Guess, Guessing, Lesson};
 pub use plain::PlainLines;
 pub use screen::{Look, draw};
 pub use summary::{Played, summary};

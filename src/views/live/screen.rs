@@ -16,7 +16,7 @@ use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier, Style};
 
 use super::rules::{Hold, Rules};
-use super::{LANDINGS_SHOWN, LiveState, Page, figures, landings};
+use super::{LANDINGS_SHOWN, LiveState, Page, count, figures, landings};
 use crate::theory::Note;
 use crate::views::letters;
 
@@ -84,9 +84,9 @@ pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
     let next = state.page.as_ref().is_some_and(|page| page.ask != state.ask);
     text(area, area.y, &format!("{}{}", if next { "Next: " } else { "" }, state.ask.sentence()), bold, buffer);
     if plan.top > area.y + 1
-        && let Some(harmony) = state.ask.harmony()
+        && let Some(second) = count::second_line(state)
     {
-        text(area, area.y + 1, &harmony, Style::new(), buffer);
+        text(area, area.y + 1, &second, Style::new(), buffer);
     }
     if let Some(lesson) = &state.lesson {
         // With one row above the rules, the sentence needs it; the step is then a figure at its end.
@@ -104,6 +104,11 @@ pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
         draw_note(state, page, plan, look, area, buffer);
     }
     let words = Rect { x: area.x + MARGIN, width: area.width.saturating_sub(MARGIN), ..area };
+    if let Some(rows) = plan.letters {
+        let above = Rect { y: plan.rules.upper.saturating_sub(rows), height: rows, ..words };
+        let below = Rect { y: plan.rules.lower.saturating_sub(rows), height: if plan.two_words { rows } else { 0 }, ..words };
+        count::draw(state, look, above, below, buffer);
+    }
     if let Some(word) = state.headline() {
         large(&word, plan.letters, plan.rules.upper, words, buffer);
     }

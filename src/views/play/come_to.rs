@@ -46,11 +46,7 @@ pub fn summary(bends: &[Bend<'_>], run: &CameTo, tolerance_ms: f64, uncalibrated
         let _ = writeln!(text, "Space: nothing played for {left:.0} s of {of:.0} s.");
     }
     if let Some(timing) = run.timing {
-        let _ = write!(text, "Time: {} ms on average, {}", signed(timing.mean_ms), timing.style());
-        if let (Some(spread), Some(word)) = (timing.spread_ms, timing.steadiness(tolerance_ms)) {
-            let _ = write!(text, "; spread {spread:.0} ms, {word}");
-        }
-        text += ".\n";
+        let _ = writeln!(text, "Time: {}.", timing.words(tolerance_ms));
         if uncalibrated {
             text += "The delay of the sound card is not known and is in the average: run landfall calibrate.\n";
         }

@@ -1,0 +1,127 @@
+//! What a drill hears, and what sounds beside it: a click, tones, both or nothing.
+
+use super::calibrate::round_trip;
+use super::click::{Clicked, Clicking};
+use super::directories::Directories;
+use super::live_options::Hearing;
+use super::settings::Settings;
+use super::{Failure, remark};
+use crate::live::drill_sound::{After, DrillSound};
+use crate::live::ears::MakeEars;
+use crate::live::hearing;
+use crate::live::own_sound::OwnSound;
+use crate::live::session::{Input, RING_S};
+use crate::live::speaker::{Begin, Ear, Speaker};
+use crate::live::world::World;
+use crate::logbook::sidecar::Sidecar;
+use crate::practice::Wanted;
+use crate::sound::card::{Card, CardWish, OutputWish};
+use crate::units::A4;
+use std::sync::Arc;
+
+/// From the start of the sound to the count-in: the clocks are known by then, s.
+const LEAD_S: f64 = 1.0;
+
+/// Where a drill is heard, and what sounds.
+pub(super) struct Stage {
+    /// What is heard.
+    pub input: Input,
+    /// What landfall sounds, where it does.
+    pub sound: Option<DrillSound>,
+    /// The click, where there is one.
+    pub clicked: Option<Arc<Clicked>>,
+    own: Option<Arc<OwnSound>>,
+    /// What sounds comes back in the frames of the take, and can be taken out.
+    same_rate: bool,
+}
+
+impl Stage {
+    /// With nothing that sounds.
+    fn quiet(input: Input) -> Self {
+        Self { input, sound: None, clicked: None, own: None, same_rate: false }
+    }
+
+    /// Opens both sides of the card, or the recorded take.
+    ///
+    /// # Errors
+    /// When nothing can be heard; when sound that was asked for cannot be had.
+    pub fn open(
+        hearing: &Hearing,
+        clicking: &Clicking,
+        after: Option<After>,
+        wanted: &Wanted,
+        (settings, recorded, directories): (&Settings, &Sidecar, &Directories),
+    ) -> Result<Self, Failure> {
+        match hearing.open(settings, recorded)? {
+            Input::Card(wish) => Self::beside_card(wish, clicking, after, wanted, (settings, directories)),
+            input @ Input::Opened(..) => Ok(Self::quiet(input)),
+            Input::Source { origin, source, pace } => {
+                let beside = clicking.beside(wanted, recorded, source.format().rate)?;
+                let (clicked, own) = beside.map(|(clicked, own)| (Arc::new(clicked), own)).unzip();
+                let input = Input::Source { origin, source, pace };
+                Ok(Self { clicked, own, same_rate: true, ..Self::quiet(input) })
+            }
+        }
+    }
+
+    fn beside_card(
+        wish: CardWish,
+        clicking: &Clicking,
+        after: Option<After>,
+        wanted: &Wanted,
+        (settings, directories): (&Settings, &Directories),
+    ) -> Result<Self, Failure> {
+        let clicked = clicking.of(wanted)?.map(Arc::new);
+        if clicked.is_none() && after.is_none() {
+            return Ok(Self::quiet(Input::Card(wish)));
+        }
+        let host = (World::real()?.hosts)()?;
+        let (card, takes) = Card::open(Arc::clone(&host), wish.clone(), RING_S)?;
+        let rate = card.opened().format.rate;
+        let own = OwnSound::beside(card.time());
+        let output = OutputWish { device: clicking.output.clone(), buffer: wish.buffer, rate: Some(rate) };
+        let round_trip = round_trip(directories, card.opened())?;
+        let opened = Speaker::open(host, output, card.time(), Arc::clone(&own), round_trip);
+        let input = Input::Opened(card, takes);
+        let speaker = match opened {
+            Ok(speaker) => speaker,
+            // Nobody asked for a click: the drill can do without.
+            Err(error) if after.is_none() && !clicking.is_asked() => {
+                remark(format!("{error}: no click then, and the pick counts as a beat"));
+                return Ok(Self::quiet(input));
+            }
+            Err(error) => return Err(error.into()),
+        };
+        remark("headphones low first: landfall begins quietly, and its level adds to your guitar's");
+        speaker.set_level(clicked.as_ref().map_or(clicking.level.unwrap_or_default(), |clicked| clicked.level()));
+        let out_rate = speaker.rate();
+        if let Some(clicked) = &clicked {
+            remark(clicked.sentence());
+            let begin = Begin { part: clicked.part(out_rate), beats: Some(clicked.beats(out_rate)), in_s: LEAD_S, ear: Ear::Open };
+            speaker.begin(begin);
+        }
+        let sound = Some(DrillSound::new(speaker, after, settings.a4.value));
+        Ok(Self { input, sound, clicked, own: Some(own), same_rate: out_rate == rate })
+    }
+
+    /// What is wanted, with the beats of the click.
+    #[must_use]
+    pub fn wanted(&self, wanted: Wanted) -> Wanted {
+        let both = self.clicked.as_ref().zip(self.own.as_ref());
+        wanted.in_time(both.map(|(clicked, own)| clicked.in_time(own)))
+    }
+
+    /// Ears that know what landfall sounds.
+    #[must_use]
+    pub fn ears(&self, a4: A4, wanted: &Wanted) -> MakeEars {
+        let eye = wanted.clone();
+        let eye = move || eye.for_the_eye();
+        let Some(own) = &self.own else { return hearing::ears_apart(a4, wanted.clone(), eye) };
+        let ears = hearing::ears_apart_beside(a4, wanted.clone(), eye, Arc::clone(own));
+        // At another rate it cannot be taken out of what is heard, sample by sample.
+        match self.clicked.as_ref().filter(|_| self.same_rate).and_then(Clicked::replays) {
+            Some(click) => hearing::masked(ears, Arc::clone(own), click),
+            None => ears,
+        }
+    }
+}

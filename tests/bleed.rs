@@ -1,0 +1,252 @@
+//! Played over a chart's backing that comes back into what is heard, 20 dB under the guitar: bends are found and measured as without it.
+//!
+//! The guitar is that of `test_signals/recorded`, whose truth is known; the backing is what `landfall play` sounds, from the count-in on, and goes through the
+//! ears of `play`. Limits are those that are asked of the takes alone.
+
+#![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+
+#[allow(dead_code, reason = "a part of it is used")]
+#[path = "accuracy/compare.rs"]
+mod compare;
+#[path = "accuracy/recorded.rs"]
+mod recorded;
+#[allow(dead_code, reason = "a part of it is used")]
+#[path = "accuracy/table.rs"]
+mod table;
+#[allow(dead_code, reason = "a part of it is used")]
+#[path = "accuracy/truth.rs"]
+mod truth;
+
+use compare::Errors;
+use landfall::grading::{Attempt, Measures, Wish};
+use landfall::live::ears::Settles;
+use landfall::live::masked::{Masked, Replays};
+use landfall::live::own_sound::OwnSound;
+use landfall::live::settled::SettledLoop;
+use landfall::logbook::sidecar::Sidecar;
+use landfall::practice::backing::{Backing, Manner, Together};
+use landfall::practice::click::Click;
+use landfall::practice::pulse::{Pulse, count_in};
+use landfall::sound::Block;
+use landfall::sound::out::{Level, Mixer, Part};
+use landfall::theory::chart::{Chart, Example};
+use landfall::units::{A4, FrameSpan, FrameTime, SampleRate};
+use std::sync::Arc;
+use table::percentile;
+use truth::Piece;
+
+/// The first click of the count-in, s of the take.
+const BEGUN_S: f64 = 0.5;
+/// The guitar comes in a bar and a little later.
+const LEAD_S: f64 = 5.0;
+/// How loud the backing is beside the guitar.
+const BLEED_DB: f64 = -20.0;
+
+/// The ballad's band, as `play` sounds it.
+fn band() -> Replays {
+    Arc::new(|rate| {
+        let timeline = Chart::parse("ballad", Example::find("ballad").unwrap().text).unwrap().timeline();
+        let before = count_in(&Pulse::from(&timeline.bars[0]), 1);
+        let zero_s = -before[0].start_s;
+        let click = Click::count_in(before, zero_s, rate);
+        let band = Backing::new(&timeline, Manner::default(), A4::default(), zero_s, rate);
+        let mut mixer = Mixer::new(rate);
+        mixer.set_level(Level::db(-10.0).unwrap());
+        (mixer, Box::new(Together::new(vec![Box::new(click), Box::new(band)])) as Box<dyn Part>)
+    })
+}
+
+/// How the band comes back.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Path {
+    /// As it was played, so many frames late.
+    Cable(usize),
+    /// Between two frames, and duller: a near loudspeaker.
+    Loudspeaker,
+    /// The same with a small room's echoes for 12 ms, the first of them 9 dB down.
+    Room,
+    /// By a clock that is so many parts of a million slow.
+    OtherClock(f64),
+}
+
+fn through(path: Path, band: &[f32], rate: SampleRate) -> Vec<f32> {
+    let echoes = |taps: &[(f64, f64)]| {
+        let at = |place: f64| {
+            let (whole, part) = (place.floor(), place.fract());
+            let sample = |index: f64| if index < 0.0 { 0.0 } else { band.get(index as usize).copied().map_or(0.0, f64::from) };
+            // Cubic between four frames.
+            let [a, b, c, d] = [-1.0, 0.0, 1.0, 2.0].map(|step| sample(whole + step));
+            b + 0.5 * part * (c - a + part * (2.0 * a - 5.0 * b + 4.0 * c - d + part * (3.0 * (b - c) + d - a)))
+        };
+        let mut dull = 0.0;
+        (0..band.len())
+            .map(|n| {
+                let sum: f64 = taps.iter().map(|(late, gain)| gain * at(n as f64 - late)).sum();
+                dull += 0.55 * (sum - dull);
+                dull as f32
+            })
+            .collect()
+    };
+    match path {
+        Path::Cable(late) => (0..band.len()).map(|n| n.checked_sub(late).map_or(0.0, |n| band[n])).collect(),
+        Path::Loudspeaker => echoes(&[(83.4, 1.0)]),
+        Path::Room => {
+            let ms = rate.as_f64() / 1000.0;
+            echoes(&[
+                (83.4, 1.0),
+                (83.4 + 1.3 * ms, -0.35),
+                (83.4 + 2.9 * ms, 0.25),
+                (83.4 + 5.1 * ms, 0.18),
+                (83.4 + 8.2 * ms, -0.1),
+                (83.4 + 12.0 * ms, 0.06),
+            ])
+        }
+        Path::OtherClock(ppm) => {
+            let slow = 1.0 - ppm * 1e-6;
+            (0..band.len())
+                .map(|n| {
+                    let place = n as f64 * slow;
+                    let (whole, part) = (place.floor() as usize, place.fract() as f32);
+                    let [a, b] = [0, 1].map(|step| band.get(whole + step).copied().unwrap_or(0.0));
+                    a + part * (b - a)
+                })
+                .collect()
+        }
+    }
+}
+
+fn power(samples: &[f32]) -> f64 {
+    samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>() / samples.len().max(1) as f64
+}
+
+/// What the card hears: the guitar from [`LEAD_S`] on, the band from [`BEGUN_S`] on.
+fn heard(piece: &Piece, path: Path) -> Vec<f32> {
+    let rate = piece.rate;
+    let lead = rate.span(LEAD_S).0 as usize;
+    let frames = lead + piece.samples.len();
+    let (mut mixer, part) = band()(rate);
+    mixer.add(part, FrameTime(rate.span(BEGUN_S).0));
+    let mut played = vec![0.0; frames];
+    mixer.render(&mut played);
+    let back = through(path, &played, rate);
+    let softer = (power(&piece.samples) / power(&back[lead..])).sqrt() * 10_f64.powf(BLEED_DB / 20.0);
+    let guitar = |n: usize| n.checked_sub(lead).map_or(0.0, |n| piece.samples[n]);
+    back.iter().enumerate().map(|(n, back)| guitar(n) + softer as f32 * back).collect()
+}
+
+/// The beats as landfall would know them in that take.
+fn own(path: Path, rate: SampleRate) -> Arc<OwnSound> {
+    let drift = if let Path::OtherClock(ppm) = path { 1.0 / (1.0 - ppm * 1e-6) } else { 1.0 };
+    let beat_s = 60.0 / 56.0;
+    let beats_at = (0..200).map(|n| (BEGUN_S + beat_s * f64::from(n)) * drift).collect();
+    let own = OwnSound::of(&Sidecar { beats_at, ..Sidecar::default() });
+    own.begin_take(rate);
+    own
+}
+
+/// The rows, with times counted from where the guitar's take begins.
+fn rows(piece: &Piece, path: Path, masks: bool) -> Vec<Attempt> {
+    let mut masked = masks.then(|| Masked::new(piece.rate, own(path, piece.rate), band()));
+    let mut settled = SettledLoop::new(piece.rate, A4::default(), Wish::default());
+    let mut rows = Vec::new();
+    for (index, samples) in heard(piece, path).chunks(512).enumerate() {
+        let block = Block { start: FrameTime(512 * index as u64), lost_before: FrameSpan(0), samples, faults: &[] };
+        let block = masked.as_mut().map_or(block, |masked| masked.clean(&block));
+        settled.hear(&block, &mut |row| rows.push(row));
+    }
+    settled.finish(&mut |row| rows.push(row));
+    rows.into_iter().map(earlier).collect()
+}
+
+fn earlier(row: Attempt) -> Attempt {
+    let earlier = |at_s: Option<f64>| at_s.map(|at_s| at_s - LEAD_S);
+    let m = &row.measures;
+    let measures = Measures {
+        onset_s: earlier(m.onset_s),
+        bend_start_s: earlier(m.bend_start_s),
+        arrival_s: earlier(m.arrival_s),
+        release_start_s: earlier(m.release_start_s),
+        ..m.clone()
+    };
+    Attempt { measures, ..row }
+}
+
+fn errors(path: Path, masks: bool) -> Errors {
+    let pieces = recorded::pieces();
+    let (first, second) = pieces.split_at(pieces.len() / 2);
+    let of = |pieces: &[Piece]| {
+        let mut errors = Errors::default();
+        pieces.iter().for_each(|piece| errors.rows(piece, &rows(piece, path, masks)));
+        errors
+    };
+    let mut all = std::thread::scope(|scope| {
+        let rest = scope.spawn(|| of(second));
+        let mut first = of(first);
+        first.add(rest.join().unwrap());
+        first
+    });
+    all.notes.sort();
+    all
+}
+
+/// What is not as it should be, each with its figure.
+fn outside(errors: &Errors) -> Vec<String> {
+    let mut wrong = Vec::new();
+    let mut at_most = |what: &str, value: f64, limit: f64| {
+        if !(value <= limit) {
+            wrong.push(format!("{what}: {value:.3}, over {limit}"));
+        }
+    };
+    let share = |part: usize, whole: usize| 1.0 - part as f64 / whole.max(1) as f64;
+    at_most("bends missed", (errors.played - errors.found) as f64, 0.0);
+    at_most("bends invented", errors.invented as f64, 0.0);
+    at_most("techniques wrong", share(errors.technique_right, errors.found), 0.03);
+    at_most("restrikes missed", share(errors.picked_again_seen, errors.picked_again), 0.1);
+    at_most("cells empty", errors.missing as f64, 0.0);
+    let p95 = |errors: &[f64]| percentile(errors, 0.95);
+    at_most("attack, ms", p95(&errors.attack_ms), 10.0);
+    at_most("arrival, half of them, ms", percentile(&errors.arrival_ms, 0.5), 1.0);
+    at_most("arrival, ms", p95(&errors.arrival_ms), 8.0);
+    at_most("hold, half of them, cents", percentile(&errors.hold, 0.5), 0.2);
+    at_most("hold, cents", p95(&errors.hold), 1.5);
+    at_most("release, ms", p95(&errors.release_ms), 8.0);
+    at_most("landing, cents", p95(&errors.landing), 3.0);
+    at_most("overshoot, cents", p95(&errors.overshoot), 3.0);
+    at_most("vibrato's rate, Hz", p95(&errors.vibrato_rate), 0.15);
+    at_most("vibrato's half width, cents", p95(&errors.vibrato_half), 2.0);
+    wrong
+}
+
+fn figures(errors: &Errors) -> String {
+    let p95 = |errors: &[f64]| percentile(errors, 0.95);
+    format!(
+        "{} of {} found, {} invented, {} techniques, {} of {} restrikes, attack {:.1} ms, arrival {:.2}; {:.1} ms, hold {:.2}; {:.2} c, release {:.1} ms, landing {:.2} c, overshoot {:.2} c, vibrato {:.2} Hz, {:.2} c",
+        errors.found,
+        errors.played,
+        errors.invented,
+        errors.technique_right,
+        errors.picked_again_seen,
+        errors.picked_again,
+        p95(&errors.attack_ms),
+        percentile(&errors.arrival_ms, 0.5),
+        p95(&errors.arrival_ms),
+        percentile(&errors.hold, 0.5),
+        p95(&errors.hold),
+        p95(&errors.release_ms),
+        p95(&errors.landing),
+        p95(&errors.overshoot),
+        p95(&errors.vibrato_rate),
+        p95(&errors.vibrato_half),
+    )
+}
+
+#[test]
+fn what_comes_back_of_the_band_changes_nothing() {
+    for path in [Path::Cable(137), Path::Loudspeaker, Path::Room, Path::OtherClock(30.0), Path::OtherClock(150.0)] {
+        for masks in [false, true] {
+            let errors = errors(path, masks);
+            println!("{path:?}, {}: {}", if masks { "masked" } else { "as heard" }, figures(&errors));
+            println!("  outside: {}\n    {}", outside(&errors).join("; "), errors.notes.join("\n    "));
+        }
+    }
+}
