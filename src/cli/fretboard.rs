@@ -119,6 +119,12 @@ impl Options {
         Self { tuning, frets: 22, capo: 0, tuned_down: 0, left, right: false, gauges: None, a4: None, strings: None, position }
     }
 
+    /// With a capo, or tuned lower than it is called.
+    #[must_use]
+    pub fn fingered(self, capo: u8, tuned_down: u8) -> Self {
+        Self { capo, tuned_down, ..self }
+    }
+
     /// The guitar; what is not given comes from the player's settings.
     ///
     /// # Errors

@@ -12,6 +12,7 @@ use super::{Failure, WrongUse, output, print, remark};
 use crate::grading::{Attempt, Technique, Tolerance, Wishes};
 use crate::live::ears::Settles;
 use crate::live::masked::{Masked, Replays};
+use crate::live::heard_notes::HeardNotes;
 use crate::live::own_sound::OwnSound;
 use crate::live::settled::SettledLoop;
 use crate::logbook::log::Log;
@@ -101,14 +102,15 @@ impl Args {
         let quiet = matches!(self.csv, Some(CsvTo::Stdout)) || page_to_stdout;
         let (mut rows, mut drawn, mut failures) = (Vec::new(), Vec::new(), Vec::new());
         for path in &self.takes {
-            let (graded, failure) = self.grade(path);
+            let Graded { take, came_to, failure } = self.grade(path);
             if let Some(failure) = failure {
                 failures.push(failure);
             }
-            if let Some((take, attempts)) = graded {
+            if let Some((take, attempts)) = take {
                 let graded: Vec<Row> = attempts.iter().map(|attempt| attempt.row.clone()).collect();
                 if !quiet {
                     print(&table(&take, &graded))?;
+                    print(&came_to)?;
                 }
                 if self.report.is_some() {
                     drawn.push((take, attempts));
@@ -132,6 +134,7 @@ impl Args {
 
     /// The rows of a take that was played over a tune.
     fn over_changes(&self, mut take: Take, asked: &Asked, tune: &AskedTune) -> Result<Graded, Failure> {
+        let notes = HeardNotes::default();
         let over = Over::of(tune)?;
         let tolerance = Tolerance::of_cents(take.settings.tolerance.value);
         let map = match &self.chart {
@@ -139,14 +142,19 @@ impl Args {
             None => over.map(&take.sidecar, None),
         };
         let uncalibrated = self.chart.is_none() && take.sidecar.calibrated == Some(false);
-        let wishes = over.wishes(fixed(map), tolerance).uncalibrated(uncalibrated);
+        let score_time = fixed(map);
+        let wishes = over.wishes(Arc::clone(&score_time), tolerance).uncalibrated(uncalibrated).telling(notes.told());
         // What sounded while it was recorded is taken out again; of another chart nothing is known to have sounded.
         let band = tune.band.as_ref().map(|band| Playing::new(band, &over, take.settings.a4.value).replays());
         let setting = setting(&take, asked);
         let own = OwnSound::of(&take.sidecar);
-        let (heard, failure) = hear(&mut take, wishes.clone(), &own, band, self.report.is_some());
+        let heard = hear(&mut take, wishes.clone(), &own, band, self.report.is_some());
         take.say_channel();
-        Ok((Some((take.stem(), drawn(heard, |attempt| over_changes::row(&wishes, attempt, &setting)))), failure))
+        let drawn = drawn(heard.attempts, |attempt| over_changes::row(&wishes, attempt, &setting));
+        let played: Vec<(&Attempt, &Row)> = drawn.iter().map(|drawn| (&drawn.attempt, &drawn.row)).collect();
+        let graded = (tolerance.beat_ms, uncalibrated);
+        let came_to = over_changes::came_to(&over, &score_time, (&notes, heard.seconds), &played, graded);
+        Ok(Graded { take: Some((take.stem(), drawn)), came_to, failure: heard.failure })
     }
 
     /// Options that cannot be meant are wrong use, before any take is opened.
@@ -209,24 +217,24 @@ impl Args {
         let flags = Given { a4: self.a4, tolerance: self.tolerance, channel: self.channel, ..Given::default() };
         let mut take = match Take::open(path, flags) {
             Ok(take) => take,
-            Err(failure) => return (None, Some(failure)),
+            Err(failure) => return failure.into(),
         };
         let asked = match self.asked(take.sidecar.asked.clone()) {
             Ok(asked) => asked,
-            Err(failure) => return (None, Some(failure)),
+            Err(failure) => return failure.into(),
         };
         match self.tune(&asked) {
             Ok(None) => {}
             Ok(Some(tune)) => {
                 let asked = Asked { drill: Some(over_changes::DRILL.into()), ..asked };
-                return self.over_changes(take, &asked, &tune).unwrap_or_else(|failure| (None, Some(failure)));
+                return self.over_changes(take, &asked, &tune).unwrap_or_else(Graded::from);
             }
-            Err(failure) => return (None, Some(failure)),
+            Err(failure) => return failure.into(),
         }
         let tolerance = stage_tolerance(&take.settings, &asked);
         let wanted = match Wanted::of(&asked, tolerance) {
             Ok(wanted) => wanted,
-            Err(error) => return (None, Some(beside(path, &error))),
+            Err(error) => return beside(path, &error).into(),
         };
         let setting = setting(&take, &asked);
         let own = OwnSound::of(&take.sidecar);
@@ -234,14 +242,36 @@ impl Args {
         let clicked = asked.click.as_ref().and_then(|_| recorded_with(&take.sidecar)).map(Arc::new);
         let wanted = wanted.in_time(clicked.as_ref().map(|clicked| clicked.in_time(&own)));
         let click = clicked.as_ref().and_then(Clicked::replays);
-        let (heard, failure) = hear(&mut take, wanted.clone(), &own, click, self.report.is_some());
+        let heard = hear(&mut take, wanted.clone(), &own, click, self.report.is_some());
         take.say_channel();
-        (Some((take.stem(), drawn(heard, |attempt: &Attempt| wanted.row(attempt, &setting)))), failure)
+        let drawn = drawn(heard.attempts, |attempt: &Attempt| wanted.row(attempt, &setting));
+        Graded { take: Some((take.stem(), drawn)), came_to: String::new(), failure: heard.failure }
     }
 }
 
-/// A take under its name with its attempts, and what went wrong.
-type Graded = (Option<(String, Vec<Drawn>)>, Option<Failure>);
+/// What was made of one take.
+#[derive(Default)]
+struct Graded {
+    /// Its name and its attempts.
+    take: Option<(String, Vec<Drawn>)>,
+    /// Over a tune: what it came to, in words.
+    came_to: String,
+    /// What went wrong.
+    failure: Option<Failure>,
+}
+
+impl From<Failure> for Graded {
+    fn from(failure: Failure) -> Self {
+        Self { failure: Some(failure), ..Self::default() }
+    }
+}
+
+/// What was heard of one take.
+struct Heard {
+    attempts: Vec<(Attempt, Curve)>,
+    seconds: f64,
+    failure: Option<Failure>,
+}
 
 fn beside(path: &Path, error: &AskedError) -> Failure {
     format!("{}: its sidecar asks for what is not known: {error}", path.display()).into()
@@ -254,20 +284,21 @@ fn hear(
     own: &Arc<OwnSound>,
     band: Option<Replays>,
     draws: bool,
-) -> (Vec<(Attempt, Curve)>, Option<Failure>) {
+) -> Heard {
     let (rate, a4) = (take.sound.rate(), take.settings.a4.value);
     let mut curves = draws.then(|| GradedCurves::new(rate, a4));
     own.begin_take(rate);
     let mut settled = SettledLoop::new(rate, a4, own.hushed(wishes));
     let mut masked = band.map(|band| Masked::new(rate, Arc::clone(own), band));
-    let mut heard = Vec::new();
+    let (mut attempts, mut frames) = (Vec::new(), 0);
     let mut keep = |attempt: Attempt, curves: Option<&GradedCurves>| {
         let curve = curves.map(|curves| curves.of(&attempt)).unwrap_or_default();
-        heard.push((attempt, curve));
+        attempts.push((attempt, curve));
     };
     let broke_off = loop {
         match take.sound.hear() {
             Ok(Next::Block(block)) => {
+                frames = block.start.0 + block.samples.len() as u64;
                 let block = masked.as_mut().map_or(block, |masked| masked.clean(&block));
                 if let Some(curves) = &mut curves {
                     curves.hear(&block);
@@ -283,7 +314,7 @@ fn hear(
         curves.finish();
     }
     settled.finish(&mut |attempt| keep(attempt, curves.as_ref()));
-    (heard, broke_off.map(Into::into))
+    Heard { attempts, seconds: frames as f64 / rate.as_f64(), failure: broke_off.map(Into::into) }
 }
 
 /// Attempts with their rows.

@@ -2,13 +2,15 @@
 
 use super::{Failure, WrongUse, chart, meant};
 use crate::grading::{Attempt, Tolerance};
+use crate::live::heard_notes::HeardNotes;
 use crate::live::own_sound::OwnSound;
 use crate::logbook::sidecar::{AskedTune, Sidecar};
 use crate::logbook::{Row, Setting};
 use crate::practice::beat_map::BeatMap;
-use crate::practice::play::{On, PlayWishes, ScoreTime, Tune};
-use crate::theory::chart::{Chart, Metre};
+use crate::practice::play::{CameTo, On, PlayWishes, ScoreTime, Tune};
+use crate::theory::chart::{Chart, Example, Metre};
 use crate::theory::{Key, NoteName};
+use crate::views::play::{self as page, Bend};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -65,10 +67,38 @@ pub fn named(name: &Path) -> Result<AskedTune, Failure> {
     Ok(AskedTune { name, chart, ..AskedTune::default() })
 }
 
+/// A built-in chart in the mode of a key as typed, where the key names one; else the name as it is.
+///
+/// # Errors
+/// When the key names the other mode, and the tune is not known in it.
+pub fn in_mode(name: &Path, key: &str) -> Result<AskedTune, Failure> {
+    let tune = named(name)?;
+    let has_mode = NoteName::read(key.trim()).is_some_and(|(_, mode)| !mode.trim().is_empty());
+    let wanted = if has_mode { Some(key.parse::<Key>()?) } else { None };
+    let chart = Chart::parse(&tune.name, &tune.chart)?;
+    let Some((wanted, own)) = wanted.zip(chart.parts.first().map(|part| part.key)) else { return Ok(tune) };
+    if wanted.is_minor() == own.is_minor() {
+        return Ok(tune);
+    }
+    match Example::find(&tune.name).filter(|example| example.text == tune.chart).and_then(Example::in_other_mode) {
+        Some(other) => Ok(AskedTune { name: other.name.into(), chart: other.text.into(), ..AskedTune::default() }),
+        None => Err(WrongUse(format!(
+            "{} is in {own}: --key moves its tonic and keeps its mode; write --key {}, or a chart in {wanted}",
+            tune.name,
+            wanted.tonic()
+        ))
+        .into()),
+    }
+}
+
 /// A tune, ready to be played over.
 pub struct Over {
-    /// Its bars and chords.
+    /// Its bars and chords as they sound.
     pub tune: Arc<Tune>,
+    /// The same as they are fingered.
+    pub shown: Arc<Tune>,
+    /// Semitones from what is fingered to what sounds.
+    pub offset: i32,
     /// What of a bend should be on the beat.
     pub on: On,
     /// Bars of count-in, where not the usual.
@@ -85,9 +115,15 @@ impl Over {
         if let Some(tonic) = &asked.tonic {
             chart = chart.on_tonic(tonic.parse::<NoteName>()?);
         }
-        let tune = Tune::new(&chart, &asked.name, asked).map_err(|error| WrongUse(error.to_string()))?;
+        let unfolded = |chart: &Chart| Tune::new(chart, &asked.name, asked).map(Arc::new).map_err(|error| WrongUse(error.to_string()));
+        let shown = unfolded(&chart)?;
+        let offset = asked.sounds_semitones.unwrap_or(0);
+        let tune = match chart.parts.first().filter(|_| offset != 0) {
+            Some(part) => unfolded(&chart.on_tonic(NoteName::usual(part.key.tonic().class() + offset)))?,
+            None => Arc::clone(&shown),
+        };
         let on = asked.on.as_deref().map(str::parse).transpose().map_err(|error: String| WrongUse(error))?.unwrap_or_default();
-        Ok(Self { tune: Arc::new(tune), on, count_in: asked.count_in })
+        Ok(Self { tune, shown, offset, on, count_in: asked.count_in })
     }
 
     /// Score times of all beats, the count-in's included.
@@ -126,6 +162,30 @@ pub fn by_own_beats(over: &Over, own: Arc<OwnSound>) -> ScoreTime {
     Arc::new(move |take_s| BeatMap::measured(scores.iter().copied(), own.beats(take_s)).score_of(take_s))
 }
 
+/// What a run over a tune came to, in words: bends with chord and degree, phrases, notes, space, and time by the rows.
+#[must_use]
+pub fn came_to(
+    over: &Over,
+    score_time: &ScoreTime,
+    (notes, heard_s): (&HeardNotes, f64),
+    played: &[(&Attempt, &Row)],
+    (tolerance_ms, uncalibrated): (f64, bool),
+) -> String {
+    let run = CameTo::of(&over.tune, score_time, &notes.all(), heard_s);
+    let bends: Vec<Bend<'_>> = played
+        .iter()
+        .map(|(attempt, row)| Bend {
+            attempt,
+            bar: row.step,
+            chord: row.chord.as_deref(),
+            degree: row.degree.as_deref(),
+            notes: (row.origin_note.as_deref(), row.target_note.as_deref()),
+        })
+        .collect();
+    let sounding = if over.offset == 0 { String::new() } else { format!("As it sounds, {:+} semitones from what is fingered:\n", over.offset) };
+    sounding + &page::summary(&bends, &run, tolerance_ms, uncalibrated)
+}
+
 /// The row of an attempt over a tune: chord and bar of its moment.
 #[must_use]
 pub fn row(wishes: &PlayWishes, attempt: &Attempt, setting: &Setting) -> Row {
@@ -145,6 +205,29 @@ mod tests {
         assert_eq!(chart.parts[0].key.to_string(), "F major");
         assert_eq!(chart.timeline().bars.len(), 3);
         assert!(typed("Gm7 H7", None, "4/4", 58.0).is_err());
+    }
+
+    #[test]
+    fn a_minor_key_takes_the_minor_cadence_and_a_tune_without_one_says_so() {
+        let chords = |key: &str| {
+            let asked = in_mode(Path::new("ii-V-I"), key).unwrap();
+            let tonic = Some(key.split_whitespace().next().unwrap().trim_end_matches('m').to_owned());
+            let over = Over::of(&AskedTune { tonic, ..asked }).unwrap();
+            over.tune.timeline.chords.iter().take(3).map(|chord| chord.text.clone()).collect::<Vec<_>>()
+        };
+        assert_eq!(chords("C minor"), ["Dm7b5", "G7", "Cm"]);
+        assert_eq!(chords("Cm"), ["Dm7b5", "G7", "Cm"]);
+        assert_eq!(chords("C"), ["Dm7", "G7", "Cmaj7"]);
+        let said = in_mode(Path::new("ballad"), "G major").unwrap_err().to_string();
+        assert!(said.contains("D minor") && said.contains("--key G"), "{said}");
+    }
+
+    #[test]
+    fn with_a_capo_the_tune_sounds_higher_than_it_is_fingered() {
+        let asked = AskedTune { sounds_semitones: Some(3), ..named(Path::new("ii-V-I")).unwrap() };
+        let over = Over::of(&asked).unwrap();
+        let first = |tune: &Tune| tune.timeline.chords[0].text.clone();
+        assert_eq!((first(&over.shown), first(&over.tune)), ("Gm7".to_owned(), "Bbm7".to_owned()));
     }
 
     #[test]

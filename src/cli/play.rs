@@ -5,10 +5,10 @@ use super::calibrate::round_trip;
 use super::directories::{Directories, Environment};
 use super::fretboard;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
-use super::over_changes::{self, DRILL, Over, bars, by_own_beats, fixed, named, tempo, typed};
+use super::over_changes::{self, DRILL, Over, bars, by_own_beats, fixed, in_mode, named, tempo, typed};
 use super::settings::{self, Given, Settings, tolerance};
-use super::{Failure, WrongUse, meant, print};
-use crate::grading::Tolerance;
+use super::{Failure, WrongUse, print};
+use crate::grading::{Attempt, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::ears::MakeEars;
 use crate::live::heard_notes::HeardNotes;
@@ -19,15 +19,15 @@ use crate::live::play_pages::{Follower, PlayPage, PlayPlain, PlayView, Targets};
 use crate::live::session::{Input, RING_S};
 use crate::live::speaker::{Begin, Ear, Speaker};
 use crate::live::world::World;
+use crate::logbook::Row;
 use crate::logbook::sidecar::{Asked, AskedTune, Sidecar};
 use crate::practice::beat_map::BeatMap;
-use crate::practice::play::{CameTo, On, PlayWishes, ScoreTime};
+use crate::practice::play::{On, PlayWishes, ScoreTime};
 use crate::practice::pulse::frame_at;
 use crate::sound::card::{Card, CardWish, OutputWish};
 use crate::sound::out::{Level, Mixer, render};
 use crate::theory::NoteName;
 use crate::units::SampleRate;
-use crate::views::play::{self as page, Bend};
 use std::io::{IsTerminal, stdin, stdout};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -71,7 +71,7 @@ pub struct Args {
     /// The chords themselves instead of a chart: "Gm7 C7 F", or with bars "Gm7 | C7 / F / |"
     #[arg(long, value_name = "CHORDS", conflicts_with = "chart")]
     chords: Option<String>,
-    /// Another key: the tonic that the tune is moved to; with --chords: their key [default: as written; guessed]
+    /// Another key: the tonic that the tune is moved to (a built-in one may change its mode too: "C minor"); with --chords: their key [default: as written; guessed]
     #[arg(long, value_name = "KEY")]
     key: Option<String>,
     /// With --chords: the metre
@@ -111,6 +111,12 @@ pub struct Args {
     /// Open strings from low to high, or a name such as "drop D" [default: your setting, else standard]
     #[arg(long, value_name = "NOTES", help_heading = "Guitar", value_parser = settings::tuning)]
     tuning: Option<String>,
+    /// Capo at this fret: chords and frets are typed and shown as you finger them, rows and the band are as it sounds
+    #[arg(long, value_name = "FRET", default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=12), help_heading = "Guitar")]
+    capo: u8,
+    /// Semitones that the guitar is tuned lower: typed and shown as you finger them
+    #[arg(long, value_name = "SEMITONES", default_value_t = 0, value_parser = clap::value_parser!(u8).range(0..=12), help_heading = "Guitar")]
+    tuned_down: u8,
     /// Show targets around this position only
     #[arg(long, value_name = "FRET", help_heading = "Guitar")]
     position: Option<u8>,
@@ -164,24 +170,15 @@ impl Args {
         };
         let seconds = self.showing.seconds.or_else(|| self.hearing.input.is_none().then(|| Self::length_s(&over)));
         let job = Job { seconds, ..self.job(&settings, asked, &wishes, beats, ears, &directories) };
-        let follower = Follower::new(Arc::clone(&over.tune), Arc::clone(&score_time), targets, a4).beside(speaker);
+        let follower = Follower::new(Arc::clone(&over.shown), Arc::clone(&score_time), targets, a4).beside(speaker);
         let mut view = self.view(&mut world, &environment, &settings, follower)?;
         let outcome = live(world, input, job, Some(log), view.as_mut());
         // From here on the terminal is the shell's again.
         let (played, heard_s) = view.finish();
         let outcome = outcome?;
-        let came_to = CameTo::of(&over.tune, &score_time, over.on, &notes.all(), heard_s);
-        let bends: Vec<Bend<'_>> = played
-            .iter()
-            .map(|(attempt, row)| Bend {
-                attempt,
-                bar: row.step,
-                chord: row.chord.as_deref(),
-                degree: row.degree.as_deref(),
-                notes: (row.origin_note.as_deref(), row.target_note.as_deref()),
-            })
-            .collect();
-        print(&format!("\n{}", page::summary(&bends, &came_to, tolerance.beat_ms, uncalibrated)))?;
+        let played: Vec<(&Attempt, &Row)> = played.iter().map(|(attempt, row)| (attempt, row)).collect();
+        let graded = (tolerance.beat_ms, uncalibrated);
+        print(&format!("\n{}", over_changes::came_to(&over, &score_time, (&notes, heard_s), &played, graded)))?;
         summary(&outcome, &log_path)
     }
 
@@ -235,7 +232,7 @@ impl Args {
     /// The tune as asked for.
     fn asked(&self) -> Result<AskedTune, Failure> {
         let mut asked = match (&self.chart, &self.chords) {
-            (Some(chart), _) => named(chart)?,
+            (Some(chart), _) => self.key.as_ref().map_or_else(|| named(chart), |key| in_mode(chart, key))?,
             (None, Some(chords)) => {
                 let chart = typed(chords, self.key.as_deref(), &self.metre, self.tempo.unwrap_or(90.0))?;
                 AskedTune { name: "the chords".into(), chart, ..AskedTune::default() }
@@ -253,12 +250,12 @@ impl Args {
         asked.tempo_to = self.tempo_to;
         asked.on = Some(self.on.word().to_owned());
         asked.count_in = self.count_in;
+        asked.sounds_semitones = Some(i32::from(self.capo) - i32::from(self.tuned_down)).filter(|offset| *offset != 0);
         if self.chords.is_none()
             && let Some(key) = &self.key
         {
-            // Only the tonic is moved: `Bb minor` says which one as well as `Bb`.
-            let tonic = key.split_whitespace().next().unwrap_or_default();
-            asked.tonic = Some(meant(tonic.parse::<NoteName>())?.to_string());
+            let (tonic, _) = NoteName::read(key.trim()).ok_or_else(|| WrongUse(format!("--key {key}: write a tonic, such as Bb, or \"Bb minor\"")))?;
+            asked.tonic = Some(tonic.to_string());
         }
         Ok(asked)
     }
@@ -275,7 +272,7 @@ impl Args {
     }
 
     fn targets(&self) -> Result<Targets, Failure> {
-        let guitar = fretboard::Options::few(self.tuning.clone(), self.position, self.left).guitar()?;
+        let guitar = fretboard::Options::few(self.tuning.clone(), self.position, self.left).fingered(self.capo, self.tuned_down).guitar()?;
         // As much of the neck as 80 columns hold; most bends lie between frets 5 and 15.
         let frets = guitar.window.frets().unwrap_or((0, 15.min(guitar.neck.frets())));
         Ok(Targets { neck: guitar.neck, frets, left_handed: guitar.left_handed })

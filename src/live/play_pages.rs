@@ -117,7 +117,8 @@ impl Follower {
         self.seconds = self.seconds.max(reading.at.seconds(rate));
         let chord = self.chord().and_then(|played| played.chord.clone());
         self.state.sounds = reading.hz().map(|hz| {
-            let cents = self.a4.cents(hz);
+            // Shown as it is fingered.
+            let cents = self.a4.cents(hz) - 100.0 * f64::from(self.targets.neck.sounding_offset());
             let midi = nearest_midi(cents);
             let tone = chord.as_ref().and_then(|chord| chord.tone_of_pitch(midi));
             let note = tone.and_then(|tone| tone.name.at(midi)).unwrap_or_else(|| Note::usual(midi));

@@ -190,6 +190,9 @@ pub struct AskedTune {
     /// The tonic that the tune was moved to, where it was.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tonic: Option<String>,
+    /// Semitones from what is fingered to what sounds: up by a capo, down by the tuning. The chart is as fingered, rows are as it sounds.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sounds_semitones: Option<i32>,
     /// What of a bend should be on the beat: `top` or `pick`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub on: Option<String>,

@@ -1,8 +1,8 @@
-//! What a run came to: where phrases landed, which notes were chord, scale or outside tones, how much space was left, time against the beat.
+//! What a run came to: where phrases landed, which notes were chord, scale or outside tones, how much space was left. Time against the beat follows from
+//! the rows.
 
-use super::timing::Timing;
 use super::tune::Tune;
-use super::wanted::{On, ScoreTime};
+use super::wanted::ScoreTime;
 use crate::grading::{HeardNote, nearest_midi};
 use crate::theory::chart::PlayedChord;
 use crate::theory::{Degree, Scale, choice};
@@ -57,14 +57,12 @@ pub struct CameTo {
     pub shares: Shares,
     /// Seconds in which nothing was played, of those from the first beat of the tune to where it or the take ended.
     pub space_s: Option<(f64, f64)>,
-    /// Time of all notes against the nearest count.
-    pub timing: Option<Timing>,
 }
 
 impl CameTo {
     /// From all notes of a take in order; `heard_s` is how long the take is.
     #[must_use]
-    pub fn of(tune: &Tune, score_time: &ScoreTime, on: On, notes: &[HeardNote], heard_s: f64) -> Self {
+    pub fn of(tune: &Tune, score_time: &ScoreTime, notes: &[HeardNote], heard_s: f64) -> Self {
         let inside: Vec<Placed<'_>> = notes.iter().filter_map(|note| Placed::of(tune, score_time, note)).collect();
         let mut shares = Shares::default();
         for placed in &inside {
@@ -74,14 +72,12 @@ impl CameTo {
                 (None, None) => shares.outside += 1,
             }
         }
-        let errors: Vec<f64> = inside.iter().filter_map(|placed| placed.error_ms(tune, on)).collect();
         let last_s = score_time(heard_s).unwrap_or(0.0).min(tune.timeline.length_s);
         let sounded: f64 = inside.iter().map(|placed| (placed.until_s.min(last_s) - placed.from_s.max(0.0)).max(0.0)).sum();
         Self {
             landings: landings(tune, &inside),
             shares,
             space_s: (last_s > 0.0).then(|| ((last_s - sounded).max(0.0), last_s)),
-            timing: Timing::of(&errors),
         }
     }
 }
@@ -91,8 +87,6 @@ struct Placed<'a> {
     note: &'a HeardNote,
     from_s: f64,
     until_s: f64,
-    /// When its pitch was reached.
-    reached_s: f64,
     chord: &'a PlayedChord,
     scale: Scale,
 }
@@ -106,7 +100,7 @@ impl<'a> Placed<'a> {
             Some(sounding) => choice::scales(chord.key, sounding).first().map_or(chord.key.scale(), |fit| fit.scale),
             None => chord.key.scale(),
         };
-        Some(Self { note, from_s, until_s, reached_s, chord, scale })
+        Some(Self { note, from_s, until_s, chord, scale })
     }
 
     fn degree(&self, cents: f64) -> Option<Degree> {
@@ -115,12 +109,6 @@ impl<'a> Placed<'a> {
 
     fn scale_degree(&self, cents: f64) -> Option<Degree> {
         self.scale.degree_of_pitch(nearest_midi(cents))
-    }
-
-    /// Against the nearest count, ms.
-    fn error_ms(&self, tune: &Tune, on: On) -> Option<f64> {
-        let anchor_s = if on == On::Top { self.reached_s } else { self.from_s };
-        Some(1000.0 * (anchor_s - tune.nearest_count(anchor_s)?))
     }
 }
 
@@ -167,7 +155,7 @@ mod tests {
         let chart = Chart::from_chords("Gm7 C7 F", Some("F major".parse().unwrap()), Metre::common(), 60.0).unwrap();
         let tune = Tune::new(&chart, "cadence", &AskedTune::default()).unwrap();
         let straight: ScoreTime = Arc::new(Some);
-        CameTo::of(&tune, &straight, On::Top, notes, heard_s)
+        CameTo::of(&tune, &straight, notes, heard_s)
     }
 
     #[test]
@@ -186,12 +174,5 @@ mod tests {
         assert!((run.landings[0].cents_off - 3.0).abs() < 1e-9);
         assert!(run.space_s.is_some_and(|(left, of)| (left - 9.5).abs() < 1e-9 && (of - 12.0).abs() < 1e-9));
         assert_eq!(came_to(&[], 12.0).space_s, Some((12.0, 12.0)));
-    }
-
-    #[test]
-    fn time_is_counted_against_the_nearest_eighth() {
-        let run = came_to(&[note(0.04, 0.4, 67), note(1.54, 1.9, 67), note(4.04, 4.4, 67), note(6.54, 6.9, 67)], 12.0);
-        let timing = run.timing.unwrap();
-        assert!((timing.mean_ms - 40.0).abs() < 1e-6 && timing.spread_ms.unwrap() < 1e-6, "{timing:?}");
     }
 }

@@ -129,9 +129,12 @@ fn tones(chord: &Chord) -> Vec<Target> {
 impl Wishes for PlayWishes {
     fn wish(&mut self, seen: &Seen) -> Wish {
         let reached_s = if seen.technique.is_pre_bend() { seen.onset_s } else { seen.arrival_s };
-        let chord = self.chord_at(reached_s, seen.held_until_s).and_then(|played| played.chord.as_ref());
+        let played = self.chord_at(reached_s, seen.held_until_s);
+        let chord = played.and_then(|played| played.chord.as_ref());
         let anchor_s = if self.on == On::Top { reached_s } else { seen.onset_s };
         let count_s = (self.score_time)(anchor_s).and_then(|score_s| Some(anchor_s - (score_s - self.tune.nearest_count(score_s)?)));
+        // What is bent in the count-in, for the hand alone, is in time with nothing.
+        let count_s = count_s.filter(|_| played.is_some());
         Wish {
             aim: chord.map_or(Aim::Nearest, |chord| Aim::Chord(tones(chord))),
             arrival_beat_s: count_s.filter(|_| self.on == On::Top),
@@ -208,6 +211,17 @@ mod tests {
         assert!(near(wish.arrival_beat_s, 12.0) && wish.attack_beat_s.is_none());
         let wish = wishes(On::Pick).wish(&seen(12.04, 13.0));
         assert!(near(wish.attack_beat_s, 11.5) && wish.arrival_beat_s.is_none());
+    }
+
+    #[test]
+    fn what_arrives_in_the_count_in_is_in_time_with_nothing() {
+        let beat = |on: On, arrival_s: f64| {
+            let wish = wishes(on).wish(&seen(arrival_s, arrival_s + 1.0));
+            wish.arrival_beat_s.or(wish.attack_beat_s)
+        };
+        assert_eq!(beat(On::Top, 9.3), None);
+        assert!(beat(On::Top, 9.8).is_some(), "early to the first chord, and held");
+        assert!(beat(On::Pick, 10.1).is_some(), "picked in the count-in for the first chord");
     }
 
     #[test]

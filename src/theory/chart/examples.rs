@@ -17,7 +17,21 @@ impl Example {
     pub fn find(name: &str) -> Option<&'static Self> {
         EXAMPLES.iter().find(|example| example.name.eq_ignore_ascii_case(name))
     }
+
+    /// The same tune in the other mode, where there is one.
+    #[must_use]
+    pub fn in_other_mode(&self) -> Option<&'static Self> {
+        let other = OTHER_MODES.iter().find_map(|(major, minor)| match self.name {
+            name if name == *major => Some(*minor),
+            name if name == *minor => Some(*major),
+            _ => None,
+        })?;
+        Self::find(other)
+    }
 }
+
+/// Tunes that there are in major and in minor.
+const OTHER_MODES: &[(&str, &str)] = &[("ii-V-I", "ii-V-i-minor")];
 
 /// All built-in charts.
 pub const EXAMPLES: &[Example] = &[
@@ -59,6 +73,10 @@ mod tests {
             let chart = Chart::parse(example.name, example.text).unwrap();
             assert!(chart.title.is_some(), "{} has no title", example.name);
             assert!(names.insert(example.name), "two charts are called {}", example.name);
+            if let Some(other) = example.in_other_mode() {
+                let minor = |example: &Example| Chart::parse(example.name, example.text).unwrap().parts[0].key.is_minor();
+                assert!(minor(example) != minor(other), "{} and {}", example.name, other.name);
+            }
             assert!(!example.about.is_empty() && chart.timeline().length_s > 10.0, "{}", example.name);
         }
     }

@@ -1,7 +1,7 @@
 //! What a run over a tune came to, in words and figures.
 
 use crate::grading::{Attempt, Verdict, Word};
-use crate::practice::play::{CameTo, Landing};
+use crate::practice::play::{CameTo, Landing, Timing};
 use crate::theory::Note;
 use crate::views::live::{figures, words};
 use std::fmt::Write;
@@ -45,7 +45,8 @@ pub fn summary(bends: &[Bend<'_>], run: &CameTo, tolerance_ms: f64, uncalibrated
     if let Some((left, of)) = run.space_s {
         let _ = writeln!(text, "Space: nothing played for {left:.0} s of {of:.0} s.");
     }
-    if let Some(timing) = run.timing {
+    let late: Vec<f64> = bends.iter().filter_map(|bend| late_ms(bend.attempt)).collect();
+    if let Some(timing) = Timing::of(&late) {
         let _ = writeln!(text, "Time: {}.", timing.words(tolerance_ms));
         if uncalibrated {
             text += "The delay of the sound card is not known and is in the average: run landfall calibrate.\n";
@@ -59,10 +60,14 @@ fn line(number: usize, bend: &Bend<'_>) -> String {
     let bar = bend.bar.map(|bar| format!("bar {bar}")).unwrap_or_default();
     let (chord, degree) = (bend.chord.unwrap_or("no chord"), bend.degree.unwrap_or_default());
     let head = format!("{number:>3}  {bar:<8}{chord:<8} {degree:<4}{notes:<12}{}", words(bend.attempt)).trim_end().to_owned();
-    let measures = &bend.attempt.measures;
-    let beat = measures.beat_error_ms.or(measures.attack_beat_error_ms).map(|late| format!("{} ms against the beat", signed(late)));
+    let beat = late_ms(bend.attempt).map(|late| format!("{} ms against the beat", signed(late)));
     let figures: Vec<String> = figures::of(bend.attempt).into_iter().chain(beat).collect();
     if figures.is_empty() { format!("{head}\n") } else { format!("{head}\n     {}\n", figures.join(", ")) }
+}
+
+/// Against the beat that was wanted, ms.
+fn late_ms(attempt: &Attempt) -> Option<f64> {
+    attempt.measures.beat_error_ms.or(attempt.measures.attack_beat_error_ms)
 }
 
 /// Whole milliseconds with their sign.
