@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
 use landfall::grading::{Technique, Verdict, Word};
-use landfall::views::live::{Ask, Guess, Guessing, Lesson, LiveState, Look, News, PlainLines, draw};
+use landfall::views::live::{Ask, Count, Guess, Guessing, Lesson, LiveState, Look, News, PlainLines, draw};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
@@ -155,4 +155,54 @@ fn lines_say_each_thing_once() {
     let cue = Lesson { cue: Some("Make one push.".into()), rest_s: Some(30), ..lesson() };
     assert_eq!(lines.lines(&news(cue.clone())), ["Make one push.", "Rest the hand now; play on when you like."]);
     assert!(lines.lines(&news(Lesson { rest_s: Some(29), ..cue })).is_empty());
+}
+
+fn count(beat: u32, to_go: Option<u32>) -> Count {
+    Count { beat, counting_in: false, what: "top", to_go, chords: None }
+}
+
+#[test]
+fn beside_a_click_the_beat_stands_large_and_what_is_wanted_in_words() {
+    let counting = Lesson { count: Some(Count { counting_in: true, ..count(3, Some(6)) }), ..lesson() };
+    let waits = page(&state(counting), 80, 24);
+    assert!(waits.contains("count-in, top in 6 beats"), "{waits}");
+    insta::assert_snapshot!("80x24_count_in", waits);
+    let during = Lesson { count: Some(count(2, Some(3))), unseen: true, ..lesson() };
+    insta::assert_snapshot!("80x24_count_unseen", page(&bent(during, false), 80, 24));
+    let over = Lesson { count: Some(count(4, None)), ..lesson() };
+    insta::assert_snapshot!("80x24_count_over", page(&bent(over, true), 80, 24));
+}
+
+#[test]
+fn over_changes_the_next_chord_stands_large_with_its_beats() {
+    let chords = Some(("Gm7".to_owned(), "C7".to_owned()));
+    let lesson =
+        Lesson { title: "Third of each chord".into(), step: (2, 9), count: Some(Count { chords, ..count(3, Some(2)) }), ..lesson() };
+    let mut waiting = state(lesson);
+    waiting.ask.chord = Some("C7".into());
+    waiting.ask.degree = Some("3".into());
+    let seen = page(&waiting, 80, 24);
+    assert!(seen.contains("Gm7 now, C7 in 2 beats"), "{seen}");
+    insta::assert_snapshot!("80x24_count_changes", seen);
+    insta::assert_snapshot!("60x20_count_changes", page(&waiting, 60, 20));
+    for columns in 0..60 {
+        for rows in 0..30 {
+            let _ = page(&waiting, columns * 2, rows);
+        }
+    }
+}
+
+#[test]
+fn the_rest_between_two_drills_counts_down_and_says_what_comes() {
+    let drawn = |width: u16, height: u16| {
+        let area = Rect::new(0, 0, width, height);
+        let mut buffer = Buffer::empty(area);
+        landfall::views::rest::draw(24, "Slow climb", area, &mut buffer);
+        let row = |y| (0..width).map(|x| buffer[(x, y)].symbol()).collect::<String>().trim_end().to_owned();
+        (0..height).map(row).collect::<Vec<_>>().join("\n")
+    };
+    insta::assert_snapshot!("80x24_rest_between", drawn(80, 24));
+    for (width, height) in [(0, 0), (3, 2), (20, 4), (200, 60)] {
+        let _ = drawn(width, height);
+    }
 }

@@ -184,6 +184,28 @@ fn a_drill_heard_live_and_its_saved_take_graded_give_the_same_bytes() {
 }
 
 #[test]
+fn a_list_is_heard_from_one_take_drill_after_drill() {
+    let program = Program::new();
+    let (hold, release) = (plan("bend-and-hold", 2), plan("release", 2));
+    let mut samples = played(&scenario(&hold, Player::default()));
+    samples.extend(played(&scenario(&release, Player::default())));
+    let spec = hound::WavSpec { channels: 1, sample_rate: 48_000, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
+    let mut writer = hound::WavWriter::create(program.path("evening.wav"), spec).unwrap();
+    samples.iter().for_each(|sample| writer.write_sample(*sample).unwrap());
+    writer.finalize().unwrap();
+    let one = |kind: &str| format!("[[drill]]\nkind = \"{kind}\"\nattempts = 2\n");
+    program.write("list.toml", format!("title = \"Evening\"\n{}{}{}", one("bend-and-hold"), one("release"), one("hold")));
+    let ran = program.run(&["drill", "list.toml", "--input", "evening.wav", "--fast", "--save", "off", "--log", "log.csv"]);
+    ran.assert_succeeds();
+    let log = std::fs::read_to_string(program.path("log.csv")).unwrap();
+    let rows: Vec<Vec<&str>> = log.lines().map(|line| line.split(',').collect()).collect();
+    let at = |name: &str| rows[0].iter().position(|column| *column == name).unwrap();
+    let played: Vec<(&str, &str)> = rows[1..].iter().map(|row| (row[at("drill")], row[at("step")])).collect();
+    assert_eq!(played, [("bend-and-hold", "1"), ("bend-and-hold", "2"), ("release", "1"), ("release", "2")], "{}", ran.stdout);
+    assert!(ran.stdout.contains("The take holds nothing more of this list; 1 drills are not in it."), "{}", ran.stdout);
+}
+
+#[test]
 fn all_drills_are_listed_and_each_can_be_written_and_played_from_its_file() {
     let program = Program::new();
     let listed = program.run(&["drill", "--list"]);

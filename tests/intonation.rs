@@ -146,3 +146,15 @@ fn nothing_played_keeps_no_table() {
         assert!(ran.stderr.contains(says), "{more:?}: {}", ran.stderr);
     }
 }
+
+#[test]
+fn a_fretted_note_in_place_of_the_open_string_is_refused_in_words() {
+    let program = Program::new();
+    take(&program.path("check.wav"), &[(3, 2, 0.0), (3, 4, 0.0), (3, 0, 0.0), (3, 12, 0.0), (3, 12, 5.0)]);
+    let ran = check(&program, &["--strings", "3", "--readings", "1"]);
+    ran.assert_succeeds();
+    for refused in ["That was A3, +200 c from an open G3", "That was B3, +400 c from an open G3"] {
+        assert!(ran.stdout.contains(refused), "{refused} is not in:\n{}", ran.stdout);
+    }
+    assert!(ran.stdout.contains("String 3: fret 12 is 5."), "{}", ran.stdout);
+}

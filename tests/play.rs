@@ -141,12 +141,17 @@ fn time_in_the_summary_follows_from_the_rows_and_grading_the_take_says_the_same(
     let late: Vec<f64> = (1..rows.len()).map(|row| cell(&rows, row, "beat_error_ms").parse().unwrap()).collect();
     let mean = late.iter().sum::<f64>() / late.len() as f64;
     assert!(said.contains(&format!("Time: {mean:+.0} ms on average")), "{mean} is not in:\n{said}");
-    let take = fs::read_dir(program.path("takes")).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().unwrap() == "wav");
+    let take =
+        fs::read_dir(program.path("takes")).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().unwrap() == "wav");
     let graded = program.run(&["grade", take.unwrap().to_str().unwrap()]);
     graded.assert_succeeds();
     assert_eq!(came_to(&graded.stdout), came_to(&said));
     let by_chart = program.run(&["grade", "player.wav", "--chart", "cadence.toml", "--chart-start", "4"]);
-    assert!(by_chart.stdout.contains("bar 2   C7       3   D4 to E4") && by_chart.stdout.contains("Space: nothing played"), "{}", by_chart.stdout);
+    assert!(
+        by_chart.stdout.contains("bar 2   C7       3   D4 to E4") && by_chart.stdout.contains("Space: nothing played"),
+        "{}",
+        by_chart.stdout
+    );
 }
 
 #[test]
@@ -155,7 +160,19 @@ fn a_bend_in_the_count_in_is_in_time_with_nothing() {
     program.write("cadence.toml", CHART);
     player(program.folder());
     // The first bar begins at 8 s: what is bent at 4.5 s is bent in the count-in.
-    let ran = program.run(&["play", "cadence.toml", "--input", "player.wav", "--fast", "--chart-start", "8", "--save", "off", "--log", "log.csv"]);
+    let ran = program.run(&[
+        "play",
+        "cadence.toml",
+        "--input",
+        "player.wav",
+        "--fast",
+        "--chart-start",
+        "8",
+        "--save",
+        "off",
+        "--log",
+        "log.csv",
+    ]);
     ran.assert_succeeds();
     let rows = cells(&fs::read_to_string(program.path("log.csv")).unwrap());
     assert_eq!((cell(&rows, 1, "chord"), cell(&rows, 1, "step"), cell(&rows, 1, "beat_error_ms")), ("", "", ""));
@@ -171,14 +188,25 @@ fn tuned_down_a_tune_is_shown_as_fingered_and_graded_as_it_sounds() {
     program.write("cadence.toml", CHART.replace("F major", "Gb major").replace("Gm7 | C7 | Fmaj7", "Abm7 | Db7 | Gbmaj7"));
     player(program.folder());
     let ran = program.run(&[
-        "play", "cadence.toml", "--tuned-down", "1", "--input", "player.wav", "--fast", "--save", "takes", "--log", "log.csv",
+        "play",
+        "cadence.toml",
+        "--tuned-down",
+        "1",
+        "--input",
+        "player.wav",
+        "--fast",
+        "--save",
+        "takes",
+        "--log",
+        "log.csv",
     ]);
     ran.assert_succeeds();
     let log = fs::read_to_string(program.path("log.csv")).unwrap();
     let rows = cells(&log);
     assert_eq!((cell(&rows, 2, "chord"), cell(&rows, 2, "degree"), cell(&rows, 2, "target_note")), ("C7", "3", "E4"));
     assert!(ran.stdout.contains("-1 semitones from what is fingered"), "{}", ran.stdout);
-    let take = fs::read_dir(program.path("takes")).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().unwrap() == "wav");
+    let take =
+        fs::read_dir(program.path("takes")).unwrap().map(|entry| entry.unwrap().path()).find(|path| path.extension().unwrap() == "wav");
     let again = program.run(&["grade", take.unwrap().to_str().unwrap(), "--csv", "-"]);
     assert_eq!(from_onset(&again.stdout), from_onset(&log));
 }

@@ -1,35 +1,35 @@
 //! `landfall drill`: bends, live.
 
+mod before;
+mod list;
+
 use super::click::Clicking;
 use super::directories::{Directories, Environment};
-use super::drill_check::CheckView;
 use super::drill_list;
 use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
 use super::drill_stage::Stage;
 use super::drill_write::write;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
-use super::settings::{Given, Origin, Settings, stage_tolerance, tolerance};
-use super::{Failure, WrongUse, print, remark};
+use super::settings::{self, Origin, Settings, stage_tolerance, tolerance};
+use super::{Failure, WrongUse, print};
 use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::coaching::{Coaching, Manner};
 use crate::live::drill_sound::{After, DrillSound};
 use crate::live::hearing;
 use crate::live::pages::{Asks, Prompter};
-use crate::live::session::{Input, Outcome, RING_S};
+use crate::live::session::{Outcome, RING_S};
 use crate::live::world::World;
 use crate::logbook::sidecar::{Asked, Sidecar};
-use crate::practice::check::{CHECK_S, Check};
 use crate::practice::coach::Coach;
 use crate::practice::drill_file::{DrillFile, OwnDrill};
 use crate::practice::hands_free::HandsFree;
-use crate::practice::parameters;
+use crate::practice::parameters::{self, Given};
 use crate::practice::stage::Feedback;
 use crate::practice::{Wanted, bend_size};
 use crate::theory::{Note, Tuning};
 use crate::views::live::Ask;
 use std::path::PathBuf;
-use std::time::Duration;
 
 /// Arguments of `drill`.
 #[derive(Debug, clap::Args)]
@@ -102,6 +102,9 @@ pub struct Args {
     hearing: Hearing,
     #[command(flatten)]
     keeping: Keeping,
+    /// It is one of a list.
+    #[arg(skip)]
+    listed: bool,
 }
 
 /// How a drill is gone through.
@@ -127,6 +130,12 @@ struct Practising {
     /// Begin a drill without the ten seconds for level, hum, gate and tuning
     #[arg(long)]
     no_check: bool,
+}
+
+/// Semitones from what is fingered to what sounds: up by a capo, down by the tuning.
+fn sounds_higher(parameters: &Given) -> i32 {
+    let number = |name: &str| parameters.get(name).and_then(|text| text.trim().parse().ok()).unwrap_or(0);
+    number("capo") - number("tuned-down")
 }
 
 fn minutes(text: &str) -> Result<f64, String> {
@@ -163,7 +172,7 @@ impl Args {
         }
         let environment = Environment::of_process();
         let recorded = self.hearing.recorded()?;
-        let flags = Given { tolerance: self.tolerance, tuning: self.setting.tuning.clone(), ..Given::default() };
+        let flags = settings::Given { tolerance: self.tolerance, tuning: self.setting.tuning.clone(), ..settings::Given::default() };
         let settings = self.hearing.settings(&environment, &recorded, flags)?;
         if settings.tuning.origin != Origin::Default {
             self.setting.tuning = Some(settings.tuning.value.clone());
@@ -183,15 +192,17 @@ impl Args {
         match file {
             None => self.play(&table, self.free(&table)?).map(|_| ()),
             Some(DrillFile::One(own)) => {
-                self.check(&table)?;
-                self.play(&table, self.drilled(&table, &own)?).map(|_| ())
+                if self.check(&table, Some(&own))? {
+                    self.play(&table, self.drilled(&table, &own)?)?;
+                }
+                Ok(())
             }
             Some(DrillFile::List { title, drills, rest_s, minutes }) => {
-                if self.hearing.input.is_some() {
-                    return Err(WrongUse("a list is played, not heard from a take; name one of its drills".into()).into());
+                if self.check(&table, drills.first())? {
+                    let minutes = self.practising.minutes.or(minutes);
+                    self.play_list(&table, &title, &drills, rest_s, minutes)?;
                 }
-                self.check(&table)?;
-                self.play_list(&table, &title, &drills, rest_s, self.practising.minutes.or(minutes))
+                Ok(())
             }
         }
     }
@@ -227,7 +238,7 @@ impl Args {
     /// Somebody who goes through the drill with the player.
     fn coaching(&self, table: &Table, run: &Run, sound: Option<DrillSound>) -> Option<Coaching> {
         let ((title, feedback), course) = run.lesson.as_ref().zip(run.wanted.course())?;
-        let manner = Manner { guess: self.practising.guess, hands_free: self.hands(table), ends: !self.hearing.fast };
+        let manner = Manner { guess: self.practising.guess, hands_free: self.hands(table, run), ends: !self.hearing.fast };
         let coaching = Coaching::new(Coach::new(course.clone(), *feedback).titled(title), manner);
         Some(match sound {
             Some(sound) => coaching.sounding(sound),
@@ -235,11 +246,12 @@ impl Args {
         })
     }
 
-    /// Signs are heard on the two lowest strings.
-    fn hands(&self, table: &Table) -> Option<HandsFree> {
+    /// Signs are heard on the two lowest strings, as they sound.
+    fn hands(&self, table: &Table, run: &Run) -> Option<HandsFree> {
         let tuning = table.settings.tuning.value.parse::<Tuning>().ok().filter(|_| self.practising.hands_free)?;
         let low = tuning.low_to_high();
-        Some(HandsFree::new(low.first()?.cents(), low.get(1)?.cents()))
+        let offset = 100.0 * f64::from(sounds_higher(&run.asked.parameters));
+        Some(HandsFree::new(low.first()?.cents() + offset, low.get(1)?.cents() + offset))
     }
 
     /// One run; says what it came to.
@@ -268,60 +280,6 @@ impl Args {
         }
         summary(&outcome, &log_path)?;
         Ok(outcome)
-    }
-
-    /// The drills of a list in order, with a rest between two.
-    fn play_list(&self, table: &Table, title: &str, drills: &[OwnDrill], rest_s: f64, minutes: Option<f64>) -> Result<(), Failure> {
-        let clock = World::real()?.clock;
-        let begun = clock.now();
-        print(&format!("{title}: {} drills.\n", drills.len()))?;
-        for (index, own) in drills.iter().enumerate() {
-            if index > 0 {
-                let next = &own.chosen.title;
-                print(&format!("\nRest the hand for {rest_s:.0} s; then: {next}. ctrl-C ends.\n"))?;
-                clock.wait(Duration::from_secs_f64(rest_s));
-            }
-            let played = (clock.now().saturating_sub(begun)).as_secs_f64() / 60.0;
-            if minutes.is_some_and(|minutes| played >= minutes) {
-                return print(&format!(
-                    "{played:.0} minutes are enough for today; {} drills wait for another day.\n",
-                    drills.len() - index
-                ));
-            }
-            let run = self.drilled(table, own)?;
-            let steps = run.wanted.course().map_or(0, |course| course.plan().steps.len()) as u32;
-            // Whoever ends a drill long before its last step wants to end.
-            if self.play(table, run)?.graded * 2 < steps {
-                return Ok(());
-            }
-        }
-        Ok(())
-    }
-
-    /// Ten seconds of open strings and silence before the first drill; says what should be mended.
-    fn check(&self, table: &Table) -> Result<(), Failure> {
-        if self.practising.no_check || self.hearing.input.is_some() {
-            return Ok(());
-        }
-        print("Ten seconds first: pick each open string once, then be still. (--no-check leaves this out.)\n")?;
-        let tuning: Tuning = table.settings.tuning.value.parse()?;
-        let free = Run {
-            asked: Asked::default(),
-            wanted: Wanted::of(&Asked::default(), Tolerance::default())?,
-            tolerance: Tolerance::default(),
-            ask: None,
-            lesson: None,
-        };
-        let job = Job { save: None, attempts: None, seconds: Some(CHECK_S), ..self.job(table, &free) };
-        let mut view = CheckView { check: Check::new(&tuning, 0), a4: table.settings.a4.value };
-        let input: Input = self.hearing.open(&table.settings, &table.recorded)?;
-        let outcome = live(World::real()?, input, job, None, &mut view)?;
-        if let Some(broken) = outcome.broken {
-            return Err(broken.into());
-        }
-        let found = view.check.findings();
-        found.iter().for_each(remark);
-        if found.is_empty() { print("Level, quiet and tuning are good.\n") } else { Ok(()) }
     }
 
     fn asked(&self) -> Asked {
@@ -357,7 +315,7 @@ impl Args {
             tolerance: run.tolerance.cents,
             attempts: self.attempts.filter(|_| steps.is_none()),
             // With a file, there is nobody who would look at the last page.
-            last_step: steps.filter(|_| self.hearing.fast),
+            last_step: steps.filter(|_| self.hearing.fast || self.listed && self.hearing.input.is_some()),
             seconds,
             save: self.keeping.takes(&table.directories),
             ring_s: RING_S,

@@ -11,8 +11,8 @@ use super::take::Take;
 use super::{Failure, WrongUse, output, print, remark};
 use crate::grading::{Attempt, Technique, Tolerance, Wishes};
 use crate::live::ears::Settles;
-use crate::live::masked::{Masked, Replays};
 use crate::live::heard_notes::HeardNotes;
+use crate::live::masked::{Masked, Replays};
 use crate::live::own_sound::OwnSound;
 use crate::live::settled::SettledLoop;
 use crate::logbook::log::Log;
@@ -278,13 +278,7 @@ fn beside(path: &Path, error: &AskedError) -> Failure {
 }
 
 /// The whole take through the settled loop, and each attempt's curve where it is drawn.
-fn hear(
-    take: &mut Take,
-    wishes: impl Wishes + Send,
-    own: &Arc<OwnSound>,
-    band: Option<Replays>,
-    draws: bool,
-) -> Heard {
+fn hear(take: &mut Take, wishes: impl Wishes + Send, own: &Arc<OwnSound>, band: Option<Replays>, draws: bool) -> Heard {
     let (rate, a4) = (take.sound.rate(), take.settings.a4.value);
     let mut curves = draws.then(|| GradedCurves::new(rate, a4));
     own.begin_take(rate);

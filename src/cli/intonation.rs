@@ -21,7 +21,8 @@ use std::path::{Path, PathBuf};
 #[command(
     long_about = "Check the intonation: for each string it asks for the open string, the harmonic at fret 12, and the note pressed there, several times \
                   each, and says how far the pressed note is off and how far the saddle has to move. Your hands stay on the guitar: the next \
-                  one is asked for when a steady note was read.\n\n\
+                  one is asked for when a steady note was read. Space, enter, page down or the right arrow leave a string out, page up, backspace or \
+                  the left arrow read it anew.\n\n\
                   Harmonic and pressed note have the same pitch, so play what is asked for. Tune first, use new strings, hold the guitar as you \
                   play it, and press no harder than you play. Errors under 2 cents are the scatter of pressing a fret \
                   (Mottola, steel-string acoustic): no saddle is moved for those.\n\n\

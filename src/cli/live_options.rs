@@ -12,7 +12,7 @@ use crate::live::world::World;
 use crate::logbook::log::Log;
 use crate::logbook::sidecar::{Gap, Sidecar};
 use crate::sound::card::CardWish;
-use crate::sound::{ChannelWish, FileSource, Origin, WithGaps};
+use crate::sound::{ChannelWish, FileSource, Later, Origin, Source, WithGaps};
 use crate::units::A4;
 use crate::views::live::Look;
 use std::io::{IsTerminal, stdin, stdout};
@@ -29,6 +29,9 @@ pub struct Hearing {
     /// Listen to a recorded take instead of the sound card
     #[arg(long, value_name = "TAKE", help_heading = "Listening")]
     pub input: Option<PathBuf>,
+    /// What lies before this in the recorded take was heard already, s.
+    #[arg(skip)]
+    pub from_s: f64,
     /// Hear the recorded take as fast as it can be analysed
     #[arg(long, requires = "input", help_heading = "Listening")]
     pub fast: bool,
@@ -108,9 +111,11 @@ impl Hearing {
         };
         let stretches = |gaps: &[Gap]| gaps.iter().map(|gap| (gap.at_frame, gap.frames)).collect();
         let file = WithGaps::new(Box::new(FileSource::open(path)?), stretches(&recorded.gaps), stretches(&recorded.invalid));
+        let from = file.format().rate.span(self.from_s).0;
+        let file: Box<dyn Source> = if from > 0 { Box::new(Later::new(Box::new(file), from)) } else { Box::new(file) };
         let name = path.file_name().map(|name| name.to_string_lossy().into_owned());
         let pace = if self.fast { Pace::Fast } else { Pace::AsPlayed };
-        Ok(Input::Source { origin: Origin { kind: "file", name }, source: Box::new(file), pace })
+        Ok(Input::Source { origin: Origin { kind: "file", name }, source: file, pace })
     }
 
     /// The channel that is listened to.

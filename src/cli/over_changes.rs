@@ -182,7 +182,8 @@ pub fn came_to(
             notes: (row.origin_note.as_deref(), row.target_note.as_deref()),
         })
         .collect();
-    let sounding = if over.offset == 0 { String::new() } else { format!("As it sounds, {:+} semitones from what is fingered:\n", over.offset) };
+    let sounding =
+        if over.offset == 0 { String::new() } else { format!("As it sounds, {:+} semitones from what is fingered:\n", over.offset) };
     sounding + &page::summary(&bends, &run, tolerance_ms, uncalibrated)
 }
 

@@ -254,7 +254,8 @@ impl Args {
         if self.chords.is_none()
             && let Some(key) = &self.key
         {
-            let (tonic, _) = NoteName::read(key.trim()).ok_or_else(|| WrongUse(format!("--key {key}: write a tonic, such as Bb, or \"Bb minor\"")))?;
+            let (tonic, _) =
+                NoteName::read(key.trim()).ok_or_else(|| WrongUse(format!("--key {key}: write a tonic, such as Bb, or \"Bb minor\"")))?;
             asked.tonic = Some(tonic.to_string());
         }
         Ok(asked)
@@ -272,7 +273,8 @@ impl Args {
     }
 
     fn targets(&self) -> Result<Targets, Failure> {
-        let guitar = fretboard::Options::few(self.tuning.clone(), self.position, self.left).fingered(self.capo, self.tuned_down).guitar()?;
+        let guitar =
+            fretboard::Options::few(self.tuning.clone(), self.position, self.left).fingered(self.capo, self.tuned_down).guitar()?;
         // As much of the neck as 80 columns hold; most bends lie between frets 5 and 15.
         let frets = guitar.window.frets().unwrap_or((0, 15.min(guitar.neck.frets())));
         Ok(Targets { neck: guitar.neck, frets, left_handed: guitar.left_handed })

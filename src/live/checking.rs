@@ -1,6 +1,7 @@
 //! The intonation check, live: asks for the next note when one was read.
 
 use super::steady_run::Listens;
+use super::world::Key;
 use crate::notes::steady::Sustain;
 use crate::practice::intonation::{Answer, Check};
 use crate::views::intonation::{IntonationPage, answer, ask, draw};
@@ -48,6 +49,17 @@ impl Listens for Checking {
         if let Some(next) = next.filter(|_| another) {
             self.lines.push(ask(&page.check, next));
         }
+    }
+
+    fn key(&mut self, key: Key) {
+        let check = &mut self.page.check;
+        match key {
+            Key::Next => check.skip_string(),
+            Key::Back => check.repeat_string(),
+            _ => return,
+        }
+        self.page.answer = None;
+        self.lines.extend(self.page.check.asked().map(|next| ask(&self.page.check, next)));
     }
 
     fn notice(&mut self, sentence: String) {

@@ -101,6 +101,10 @@ pub struct Outcome {
     pub kept: Kept,
     /// The sound broke off; what came before was used.
     pub broken: Option<SoundError>,
+    /// Where the last note that answers a step of a drill is over, seconds of the take.
+    pub answered_until_s: Option<f64>,
+    /// The player or the system ended it.
+    pub ended: bool,
 }
 
 /// Why a run failed; takes and rows are kept all the same.
@@ -201,7 +205,13 @@ impl Desk<'_> {
             match self.listener.events.try_recv() {
                 Ok(event) => {
                     match &event {
-                        Event::Graded(_) => self.outcome.graded += 1,
+                        Event::Graded(graded) => {
+                            self.outcome.graded += 1;
+                            let attempt = &graded.0;
+                            if attempt.step.is_some() {
+                                self.outcome.answered_until_s = Some(attempt.span.1.seconds(attempt.sample_rate));
+                            }
+                        }
                         Event::Over(broken) => {
                             self.over = true;
                             self.outcome.broken.clone_from(broken);
@@ -246,7 +256,9 @@ impl Desk<'_> {
         loop {
             let left = next.saturating_sub(world.clock.now());
             let key = world.keys.next(left)?;
-            if key == Some(Key::End) || world.signals.end_wanted() || view.has_enough() {
+            let ended = key == Some(Key::End) || world.signals.end_wanted();
+            self.outcome.ended |= ended;
+            if ended || view.has_enough() {
                 self.stop.store(true, Ordering::Relaxed);
             }
             if let Some(key) = key.filter(|key| !matches!(key, Key::End | Key::Stop)) {

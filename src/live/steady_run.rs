@@ -7,6 +7,7 @@ use super::analysis::{Beats, Job};
 use super::ears::{Ears, Settles};
 use super::events::Event;
 use super::session::{RING_S, View};
+use super::world::Key;
 use crate::grading::{Attempt, Provisional, Wish};
 use crate::logbook::Row;
 use crate::logbook::sidecar::Asked;
@@ -114,6 +115,11 @@ pub trait Listens {
     /// A sentence that the player has to know.
     fn notice(&mut self, sentence: String);
 
+    /// A key was pressed.
+    fn key(&mut self, key: Key) {
+        let _ = key;
+    }
+
     /// Lines for who reads no page; each is handed out once.
     fn lines(&mut self) -> Vec<String>;
 
@@ -205,6 +211,11 @@ impl<L: Listens> View for SteadyView<L> {
     }
 
     fn reading(&mut self, _: &Reading) {}
+
+    fn key(&mut self, key: Key) {
+        self.listener.key(key);
+        self.changed = true;
+    }
 
     fn draw(&mut self) -> io::Result<()> {
         self.listen();

@@ -57,7 +57,19 @@ pub fn answer(check: &Check, answer: Answer) -> Option<String> {
             Some(format!("Read: string {number}, {}, {off:+.1} c ({} of {}).", place(asked.place), asked.reading, check.readings()))
         }
         Answer::Settling => Some("Let it ring ...".to_owned()),
-        Answer::Another(cents) => Some(format!("That was {}.", Note::usual((cents / 100.0).round() as i32))),
+        Answer::Another(cents) => {
+            let note = Note::usual((cents / 100.0).round() as i32);
+            let open =
+                check.asked().filter(|asked| asked.place == Place::Open).map(|asked| (against(cents, Place::Open, asked.string), asked));
+            let near = open.filter(|(off, _)| off.abs() < 450.0);
+            Some(near.map_or_else(
+                || format!("That was {note}."),
+                |(off, asked)| {
+                    let OpenString { number, note: wanted, .. } = &check.strings()[asked.string];
+                    format!("That was {note}, {off:+.0} c from an open {wanted}: pluck string {number} with no finger on it, or tune it first (landfall tune).")
+                },
+            ))
+        }
         Answer::Read => Some("Read. Pluck it again when it is asked for.".to_owned()),
         Answer::Done => None,
     }
@@ -194,6 +206,12 @@ pub fn draw(page: &IntonationPage, area: Rect, buffer: &mut Buffer) {
         }
     }
     if area.height > 2 {
-        text(area, last, page.notice.as_deref().unwrap_or("q ends, and keeps what was read"), Style::new(), buffer);
+        text(
+            area,
+            last,
+            page.notice.as_deref().unwrap_or("space skips the string, left reads it anew, q ends and keeps what was read"),
+            Style::new(),
+            buffer,
+        );
     }
 }

@@ -10,6 +10,7 @@ pub mod neck_words;
 pub mod page;
 pub mod paragraph;
 pub mod play;
+pub mod rest;
 pub mod rows;
 pub mod take_page;
 pub mod terminal;

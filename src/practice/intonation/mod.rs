@@ -20,9 +20,9 @@ pub const SCATTER_CENTS: f64 = 2.0;
 
 /// An open string further off than this is to be tuned first, cents.
 const TUNE_FIRST_CENTS: f64 = 15.0;
-/// A note further from what was asked for is another one, cents; the open string may be further off.
+/// A note further from what was asked for is another one, cents. The open string may be further off, but two frets are no tuning.
 const ASKED_CENTS: f64 = 60.0;
-const OPEN_CENTS: f64 = 250.0;
+const OPEN_CENTS: f64 = 150.0;
 
 /// What is to be played on a string.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -231,6 +231,24 @@ impl Check {
             self.at += 1;
         }
         Answer::Taken(asked, steady.cents)
+    }
+
+    /// Leaves the rest of this string out; what was read of it stays.
+    pub fn skip_string(&mut self) {
+        if let Some((string, _)) = self.steps.get(self.at) {
+            self.at = self.steps.partition_point(|(other, _)| other <= string);
+        }
+    }
+
+    /// Reads this string anew; where nothing of it was read yet, the one before.
+    pub fn repeat_string(&mut self) {
+        let here = self.steps.get(self.at).map_or(self.strings.len(), |(string, _)| *string);
+        let first = |string: usize| self.steps.partition_point(|(other, _)| *other < string);
+        let untouched = self.taken[first(here)..].iter().all(|taken| taken.count() == 0);
+        let string = if untouched { here.saturating_sub(1) } else { here };
+        self.at = first(string);
+        let after = first(string + 1);
+        self.taken[self.at..after].fill(Readings::default());
     }
 
     /// The pitch that is expected, and how far off it still counts.

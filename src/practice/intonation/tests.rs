@@ -51,6 +51,38 @@ fn a_sharp_twelfth_fret_sends_the_saddle_back_by_the_published_millimetres() {
 }
 
 #[test]
+fn an_open_string_that_is_frets_away_is_another_note() {
+    for off in [200.0, 400.0, -200.0] {
+        let mut check = one(1, &[12]);
+        assert_eq!(played(&mut check, &[5500.0 + off]), [Answer::Another(5500.0 + off)]);
+    }
+    let mut check = one(1, &[12]);
+    assert!(matches!(played(&mut check, &[5600.0])[0], Answer::Taken(..)), "a string may be a semitone out of tune");
+}
+
+#[test]
+fn a_string_is_skipped_and_read_anew() {
+    let strings = vec![string(6, "E2"), string(5, "A2"), string(4, "D3")];
+    let mut check = Check::new(strings, vec![12], 1, 648.0);
+    let at = |check: &Check| check.asked().map(|asked| (asked.string, asked.place));
+    played(&mut check, &[4000.0, 5200.0]);
+    check.skip_string();
+    assert_eq!(at(&check), Some((1, Place::Open)));
+    check.repeat_string();
+    assert_eq!(at(&check), Some((0, Place::Open)), "nothing was read of this one: the one before");
+    assert!(check.found().is_empty(), "it is read anew");
+    check.hear(&steady(10, 4000.0));
+    check.repeat_string();
+    assert_eq!((at(&check), check.found().len()), (Some((0, Place::Open)), 0));
+    check.skip_string();
+    check.skip_string();
+    check.skip_string();
+    assert_eq!(at(&check), None);
+    check.repeat_string();
+    assert_eq!(at(&check), Some((2, Place::Open)));
+}
+
+#[test]
 fn two_cents_are_the_scatter_of_a_finger() {
     let mut check = one(1, &[12]);
     played(&mut check, &[5500.0, 6700.0, 6701.9]);

@@ -74,11 +74,7 @@ impl CameTo {
         }
         let last_s = score_time(heard_s).unwrap_or(0.0).min(tune.timeline.length_s);
         let sounded: f64 = inside.iter().map(|placed| (placed.until_s.min(last_s) - placed.from_s.max(0.0)).max(0.0)).sum();
-        Self {
-            landings: landings(tune, &inside),
-            shares,
-            space_s: (last_s > 0.0).then(|| ((last_s - sounded).max(0.0), last_s)),
-        }
+        Self { landings: landings(tune, &inside), shares, space_s: (last_s > 0.0).then(|| ((last_s - sounded).max(0.0), last_s)) }
     }
 }
 
