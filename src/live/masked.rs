@@ -124,13 +124,15 @@ impl Masked {
         if self.search.heard.len() < self.rate.span(LOOKED_AT_S).0 as usize + 2 * self.most_lag as usize {
             return;
         }
-        let found = std::mem::take(&mut self.search).lag(self.most_lag as usize);
+        let search = std::mem::take(&mut self.search);
         // A card that stumbled goes on elsewhere: what was learnt is of no use there.
-        if let Some(found) = found
+        if let Some(found) = search.lag(self.most_lag as usize)
             && self.lag.is_none_or(|lag| (lag - found).abs() > SAME_LAG)
         {
-            if self.lag.is_some() {
-                self.mask = Mask::new(self.rate);
+            self.mask = Mask::new(self.rate);
+            // What was looked at teaches already: the band's first notes are gone as the others are.
+            for (heard, played) in search.at(found) {
+                self.mask.next(heard, played);
             }
             self.lag = Some(found);
         }
@@ -166,6 +168,16 @@ impl Masked {
 }
 
 impl Search {
+    /// Both sides in step, for a band that comes back so many frames late: the played one as far ahead as the mask wants.
+    fn at(&self, lag: i64) -> impl Iterator<Item = (f32, f32)> + '_ {
+        let ahead = Mask::ahead() as i64 - lag;
+        let pair = move |(index, heard): (usize, &f32)| {
+            let played = usize::try_from(index as i64 + ahead).ok().and_then(|place| self.played.get(place));
+            played.map(|played| (*heard, *played))
+        };
+        self.heard.iter().enumerate().filter_map(pair)
+    }
+
     /// Where the played side is found in the heard one: the highest cross-correlation of both, differenced. `None` where no place stands out.
     fn lag(&self, most: usize) -> Option<i64> {
         let differences = |samples: &[f32]| samples.windows(2).map(|pair| pair[1] - pair[0]).collect::<Vec<f32>>();
