@@ -102,15 +102,22 @@ fn through(path: Path, band: &[f32], rate: SampleRate) -> Vec<f32> {
             ])
         }
         Path::OtherClock(ppm) => {
+            // A sine over its argument under a raised cosine, 32 frames.
             let slow = 1.0 - ppm * 1e-6;
-            (0..band.len())
-                .map(|n| {
-                    let place = n as f64 * slow;
-                    let (whole, part) = (place.floor() as usize, place.fract() as f32);
-                    let [a, b] = [0, 1].map(|step| band.get(whole + step).copied().unwrap_or(0.0));
-                    a + part * (b - a)
-                })
-                .collect()
+            let weight = |away: f64| {
+                let angle = std::f64::consts::PI * away;
+                if angle.abs() < 1e-9 { 1.0 } else { angle.sin() / angle * (0.5 + 0.5 * (angle / 16.0).cos()) }
+            };
+            let at = |place: f64| {
+                let whole = place.floor();
+                let tap = |step: i32| {
+                    let index = whole + f64::from(step);
+                    let sample = if index < 0.0 { 0.0 } else { band.get(index as usize).copied().map_or(0.0, f64::from) };
+                    sample * weight(place - index)
+                };
+                (-15..=16).map(tap).sum::<f64>() as f32
+            };
+            (0..band.len()).map(|n| at(n as f64 * slow)).collect()
         }
     }
 }

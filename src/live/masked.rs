@@ -1,5 +1,6 @@
 //! The ears beside a band of landfall's own: what the band plays is played again, silently, in the frames of the take, and taken out of what is heard.
 
+use super::lag::{Lag, Search};
 use super::own_sound::OwnSound;
 use crate::sound::Block;
 use crate::sound::mask::Mask;
@@ -17,20 +18,17 @@ const FADED_IN: u64 = 4800;
 /// The place of the first beat in the take is known to some ms (more where the card's delay is not known): within this the band is looked for, s.
 const MOST_LAG_S: f64 = 0.05;
 
+/// Two clocks drift apart: so much of what is played is kept around the place that is expected, s. It lasts for 20 minutes at 200 parts of a million.
+const KEPT_S: f64 = 0.25;
+
 /// A sound that has just begun may still move by some ms in the card: it is looked at from here on, s after the first beat.
 const LOOKED_AT_FROM_S: f64 = 2.2;
 
 /// So much says where the band lies, s.
 const LOOKED_AT_S: f64 = 1.2;
 
-/// So many frames, where what is played moves most, are looked at.
-const LOUDEST: usize = 2000;
-
-/// Places this near to each other are one, frames: the mask's own filter reaches them.
-const SAME_LAG: i64 = 3;
-
-/// How far the best place stands out of all others, in their root mean square.
-const STANDS_OUT: f64 = 6.0;
+/// Half of the frames that a sample between two frames is made of.
+const HALF: usize = 8;
 
 /// One take's mask.
 pub struct Masked {
@@ -41,29 +39,22 @@ pub struct Masked {
     mixer: Option<Mixer>,
     /// The frame that is heard next.
     at: i64,
-    most_lag: i64,
-    /// What is played from `most_lag` frames before `at` to as many after it and a little more.
+    kept: i64,
+    /// What is played from `kept` frames before `at` to as many after it and a little more.
     played: VecDeque<f32>,
-    /// How many frames later than expected the band is heard, once that is found.
-    lag: Option<i64>,
+    /// How many frames later than expected the band is heard.
+    lag: Lag,
     search: Search,
     fresh: Vec<f32>,
     left: Vec<f32>,
-}
-
-/// What is looked at to find the lag: the same frames of both sides.
-#[derive(Default)]
-struct Search {
-    heard: Vec<f32>,
-    played: Vec<f32>,
 }
 
 impl Masked {
     /// For a take at `rate`, beside what `own` says of it.
     #[must_use]
     pub fn new(rate: SampleRate, own: Arc<OwnSound>, replays: Replays) -> Self {
-        let most_lag = rate.span(MOST_LAG_S).0 as i64;
-        let window = 2 * most_lag as usize + Mask::ahead() + 1;
+        let kept = rate.span(KEPT_S).0 as i64;
+        let window = 2 * kept as usize + Mask::ahead() + HALF + 1;
         Self {
             mask: Mask::new(rate),
             rate,
@@ -71,10 +62,10 @@ impl Masked {
             replays,
             mixer: None,
             at: 0,
-            most_lag,
+            kept,
             // At frame 0 nothing has been played yet; what comes is pushed behind.
             played: VecDeque::from(vec![0.0; window]),
-            lag: None,
+            lag: Lag::default(),
             search: Search::default(),
             fresh: Vec::new(),
             left: Vec::new(),
@@ -98,7 +89,7 @@ impl Masked {
             if let Some(begun) = begun {
                 self.look(*heard, begun);
             }
-            let left = if self.lag.is_some() { self.mask.next(*heard, played) } else { *heard };
+            let left = if self.lag.is_known() { self.mask.next(*heard, played) } else { *heard };
             self.left.push(left);
         }
         Block { samples: &self.left, ..*block }
@@ -109,32 +100,45 @@ impl Masked {
         self.played.pop_front();
         self.played.push_back(self.fresh[index]);
         self.at += 1;
-        let place = self.most_lag - self.lag.unwrap_or(0) + Mask::ahead() as i64;
-        self.played[place as usize]
+        self.at_lag(self.lag.at(self.at - 1))
+    }
+
+    /// What is played in step with a sound that is heard so many frames late, as far before it as the mask wants.
+    fn at_lag(&self, lag: f64) -> f32 {
+        let place = (self.kept as f64 - lag + Mask::ahead() as f64).clamp(HALF as f64, (self.played.len() - HALF - 1) as f64);
+        let (whole, part) = (place.floor() as usize, place.fract());
+        if part == 0.0 {
+            return self.played[whole];
+        }
+        (0..2 * HALF).map(|tap| self.played[whole + tap + 1 - HALF] * between(part + (HALF - 1) as f64 - tap as f64)).sum()
     }
 
     /// Notes one frame of both sides, and says where the band lies when enough of them were noted.
     fn look(&mut self, heard: f32, begun: i64) {
         let now = self.at - 1;
-        if now < begun + self.rate.span(LOOKED_AT_FROM_S).0 as i64 - self.most_lag {
+        let most = self.rate.span(MOST_LAG_S).0 as i64;
+        if now < begun + self.rate.span(LOOKED_AT_FROM_S).0 as i64 - most {
             return;
         }
-        self.search.heard.push(heard);
-        self.search.played.push(self.played[self.most_lag as usize]);
-        if self.search.heard.len() < self.rate.span(LOOKED_AT_S).0 as usize + 2 * self.most_lag as usize {
+        if self.search.is_empty() {
+            self.search = Search::around(self.lag.at(now).round() as i64);
+        }
+        let place = (self.kept - self.search.middle()).clamp(0, self.played.len() as i64 - 1);
+        self.search.note(heard, self.played[place as usize]);
+        let long = self.rate.span(LOOKED_AT_S).0 as usize + 2 * most as usize;
+        if self.search.len() < long {
             return;
         }
         let search = std::mem::take(&mut self.search);
+        let Some(found) = search.lag(most as usize) else { return };
         // A card that stumbled goes on elsewhere: what was learnt is of no use there.
-        if let Some(found) = search.lag(self.most_lag as usize)
-            && self.lag.is_none_or(|lag| (lag - found).abs() > SAME_LAG)
-        {
+        if self.lag.take_in(now - long as i64 / 2, found, self.rate) {
             self.mask = Mask::new(self.rate);
             // What was looked at teaches already: the band's first notes are gone as the others are.
-            for (heard, played) in search.at(found) {
+            let first = self.at - search.len() as i64;
+            for (heard, played) in search.in_step(|index| self.lag.at(first + index), Mask::ahead()) {
                 self.mask.next(heard, played);
             }
-            self.lag = Some(found);
         }
     }
 
@@ -142,7 +146,7 @@ impl Masked {
     fn play(&mut self, frames: usize) {
         self.fresh.clear();
         self.fresh.resize(frames, 0.0);
-        let first = self.at + self.most_lag + Mask::ahead() as i64;
+        let first = self.at + (self.played.len() as i64 - self.kept);
         if self.mixer.is_none() {
             self.begin(first);
         }
@@ -167,31 +171,13 @@ impl Masked {
     }
 }
 
-impl Search {
-    /// Both sides in step, for a band that comes back so many frames late: the played one as far ahead as the mask wants.
-    fn at(&self, lag: i64) -> impl Iterator<Item = (f32, f32)> + '_ {
-        let ahead = Mask::ahead() as i64 - lag;
-        let pair = move |(index, heard): (usize, &f32)| {
-            let played = usize::try_from(index as i64 + ahead).ok().and_then(|place| self.played.get(place));
-            played.map(|played| (*heard, *played))
-        };
-        self.heard.iter().enumerate().filter_map(pair)
+/// The weight of a frame that lies so far from the place between two: a sine over its argument under a raised cosine.
+fn between(away: f64) -> f32 {
+    if away.abs() < 1e-9 {
+        return 1.0;
     }
-
-    /// Where the played side is found in the heard one: the highest cross-correlation of both, differenced. `None` where no place stands out.
-    fn lag(&self, most: usize) -> Option<i64> {
-        let differences = |samples: &[f32]| samples.windows(2).map(|pair| pair[1] - pair[0]).collect::<Vec<f32>>();
-        let (heard, played) = (differences(&self.heard), differences(&self.played));
-        let inside = most..played.len().saturating_sub(most);
-        let mut loud: Vec<usize> = inside.filter(|&n| played[n] != 0.0).collect();
-        loud.sort_by(|&a, &b| played[b].abs().total_cmp(&played[a].abs()));
-        loud.truncate(LOUDEST);
-        let like = |lag: usize| loud.iter().map(|&n| f64::from(played[n]) * f64::from(heard[n + lag - most])).sum::<f64>();
-        let likeness: Vec<f64> = (0..=2 * most).map(like).collect();
-        let spread = (likeness.iter().map(|like| like * like).sum::<f64>() / likeness.len() as f64).sqrt();
-        let (best, height) = likeness.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
-        (height.abs() > STANDS_OUT * spread && spread > 0.0).then_some(best as i64 - most as i64)
-    }
+    let angle = std::f64::consts::PI * away;
+    (angle.sin() / angle * (0.5 + 0.5 * (angle / HALF as f64).cos())) as f32
 }
 
 #[cfg(test)]
@@ -297,6 +283,6 @@ mod tests {
         let left = masked.clean(&given).samples.to_vec();
         let rest: Vec<f32> = left.iter().zip(&guitar).map(|(left, guitar)| left - guitar).collect();
         let removed = 10.0 * (power(&back) / power(&rest)).log10();
-        assert!(removed > 30.0, "only {removed:.1} dB were taken out; found {:?}", masked.lag);
+        assert!(removed > 30.0, "only {removed:.1} dB were taken out; found {:?}", masked.lag.at(masked.at));
     }
 }

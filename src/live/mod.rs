@@ -21,6 +21,7 @@ pub mod heard_notes;
 pub mod hearing;
 pub mod keeper;
 pub mod keyboard;
+pub mod lag;
 pub mod masked;
 pub mod own_sound;
 pub mod pages;
