@@ -58,7 +58,9 @@ fn player(path: &Path) -> Vec<u64> {
 fn write(path: &Path, samples: &[f32]) {
     let spec = hound::WavSpec { channels: 1, sample_rate: RATE, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
     let mut writer = hound::WavWriter::create(path, spec).unwrap();
-    samples.iter().for_each(|sample| writer.write_sample(*sample).unwrap());
+    for sample in samples {
+        writer.write_sample(*sample).unwrap();
+    }
     writer.finalize().unwrap();
 }
 

@@ -34,7 +34,9 @@ fn player(program: &Program, bends: &[Bend]) -> Vec<(f64, f64)> {
     let rendered = render(&Scenario::from_toml(&text).unwrap()).unwrap();
     let spec = hound::WavSpec { channels: 1, sample_rate: RATE, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
     let mut writer = hound::WavWriter::create(program.path("player.wav"), spec).unwrap();
-    rendered.samples.iter().for_each(|sample| writer.write_sample(*sample).unwrap());
+    for sample in &rendered.samples {
+        writer.write_sample(*sample).unwrap();
+    }
     writer.finalize().unwrap();
     let seconds = |frame: u64| frame as f64 / f64::from(RATE);
     rendered.truth.bends().iter().zip(bends).map(|(bend, Bend(_, _, at_s, ..))| (seconds(bend.arrival.0), *at_s)).collect()

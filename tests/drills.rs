@@ -191,7 +191,9 @@ fn a_list_is_heard_from_one_take_drill_after_drill() {
     samples.extend(played(&scenario(&release, Player::default())));
     let spec = hound::WavSpec { channels: 1, sample_rate: 48_000, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
     let mut writer = hound::WavWriter::create(program.path("evening.wav"), spec).unwrap();
-    samples.iter().for_each(|sample| writer.write_sample(*sample).unwrap());
+    for sample in &samples {
+        writer.write_sample(*sample).unwrap();
+    }
     writer.finalize().unwrap();
     let one = |kind: &str| format!("[[drill]]\nkind = \"{kind}\"\nattempts = 2\n");
     program.write("list.toml", format!("title = \"Evening\"\n{}{}{}", one("bend-and-hold"), one("release"), one("hold")));

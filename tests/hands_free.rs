@@ -26,7 +26,9 @@ fn player(bends: &[f64], lowest: &[f64], second: &[f64], taps: &[f64], length_s:
         );
     }
     notes.sort_by(|a, b| a.0.total_cmp(&b.0));
-    notes.iter().for_each(|(_, note)| text += note);
+    for (_, note) in &notes {
+        text += note;
+    }
     let mut samples = render(&Scenario::from_toml(&text).unwrap()).unwrap().samples;
     // A muted tap: noise that is gone in some ms.
     let mut state = 7_u32;
@@ -43,7 +45,9 @@ fn player(bends: &[f64], lowest: &[f64], second: &[f64], taps: &[f64], length_s:
 fn write(program: &Program, samples: &[f32]) {
     let spec = hound::WavSpec { channels: 1, sample_rate: RATE as u32, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
     let mut writer = hound::WavWriter::create(program.path("player.wav"), spec).unwrap();
-    samples.iter().for_each(|sample| writer.write_sample(*sample).unwrap());
+    for sample in samples {
+        writer.write_sample(*sample).unwrap();
+    }
     writer.finalize().unwrap();
 }
 
