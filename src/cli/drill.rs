@@ -39,6 +39,8 @@ use std::path::PathBuf;
                   Without one this is free play: bend what you like, towards the notes of --chord, to --target, by --bend, or to \
                   whatever note is nearest. Each attempt becomes a row of your log, and what you played is kept as a take. \
                   q or ctrl-C ends it; so does --attempts or --seconds. However it ends, the take is closed and every row is written.\n\n\
+                  A drill that asks for beats counts in and clicks (--click); how early or late you are is measured against that click, less the delay that \
+                  landfall calibrate found.\n\n\
                   In a drill, space, enter, page down or the right arrow go on, and page up, backspace or the left arrow ask once more: foot \
                   switches send these.\n\n\
                   Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain or numbness is a reason to stop, and to ask \
@@ -49,6 +51,7 @@ use std::path::PathBuf;
                   landfall drill tone --chord Gm7 --position 8   the tones of Gm7 around fret 8\n  \
                   landfall drill slow --write my.toml            the drill as a file to change\n  \
                   landfall drill my.toml                         a drill or a list of your own\n  \
+                  landfall drill slow-climb --click count-in     in time; silent after a bar\n  \
                   landfall drill --chord Gm7 --attempts 10       ten bends into notes of Gm7\n  \
                   landfall drill --bend whole --tolerance 7      whole steps, strictly\n  \
                   landfall drill --device USB --channel 2        the interface's second input\n  \
