@@ -146,7 +146,7 @@ impl Masked {
     fn play(&mut self, frames: usize) {
         self.fresh.clear();
         self.fresh.resize(frames, 0.0);
-        let first = self.at + (self.played.len() as i64 - self.kept);
+        let first = self.at + self.played.len() as i64 - 1 - self.kept;
         if self.mixer.is_none() {
             self.begin(first);
         }
