@@ -111,7 +111,9 @@ impl Grid {
         let beats = i64::from(self.beats());
         // What is computed to lie on a beat has begun it.
         let gone = (now_s / self.beat_s() + 1e-6).floor() as i64;
-        let wanted = struck_s.map_or_else(|| self.next(now_s), |struck| self.wanted(struck));
+        // A note that was struck a bar and more ago for another beat is over, whatever it was.
+        let struck = struck_s.map(|struck| self.wanted(struck)).filter(|wanted| now_s < wanted + self.bar_s());
+        let wanted = struck.unwrap_or_else(|| self.next(now_s));
         let left = ((wanted - now_s) / self.beat_s() - 1e-6).ceil();
         Moment { beat: gone.rem_euclid(beats) as u32 + 1, counting_in: now_s < -1e-6, to_go: (left >= 0.0).then_some(left as u32) }
     }
@@ -250,6 +252,7 @@ mod tests {
         assert_eq!(moment(0.6, None), (1, false, Some(8)));
         assert_eq!(moment(2.5, Some(0.1)), (3, false, Some(2)));
         assert_eq!(moment(4.5, Some(0.1)), (1, false, None));
+        assert_eq!(moment(8.0, Some(0.1)), (1, false, Some(4)), "whatever was struck then is over");
     }
 
     #[test]
