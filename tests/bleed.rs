@@ -41,8 +41,10 @@ use truth::Piece;
 
 /// The first click of the count-in, s of the take.
 const BEGUN_S: f64 = 0.5;
-/// The guitar comes in a bar and a little later.
+/// The guitar comes in a bar and a little later, with the band.
 const LEAD_S: f64 = 5.0;
+/// Beside another clock, later: how it drifts is known after some seconds.
+const LEAD_BESIDE_ANOTHER_CLOCK_S: f64 = 10.0;
 /// How loud the backing is beside the guitar.
 const BLEED_DB: f64 = -20.0;
 
@@ -130,10 +132,14 @@ fn power(samples: &[f32]) -> f64 {
     samples.iter().map(|sample| f64::from(*sample).powi(2)).sum::<f64>() / samples.len().max(1) as f64
 }
 
-/// What the card hears: the guitar from [`LEAD_S`] on, the band from [`BEGUN_S`] on.
+fn lead_s(path: Path) -> f64 {
+    if matches!(path, Path::OtherClock(_)) { LEAD_BESIDE_ANOTHER_CLOCK_S } else { LEAD_S }
+}
+
+/// What the card hears: the guitar after the lead, the band from [`BEGUN_S`] on.
 fn heard(piece: &Piece, path: Path) -> Vec<f32> {
     let rate = piece.rate;
-    let lead = rate.span(LEAD_S).0 as usize;
+    let lead = rate.span(lead_s(path)).0 as usize;
     let frames = lead + piece.samples.len();
     let (mut mixer, part) = band()(rate);
     mixer.add(part, FrameTime(rate.span(BEGUN_S).0));
@@ -166,7 +172,7 @@ fn rows(piece: &Piece, path: Path, masks: bool) -> Vec<Attempt> {
         settled.hear(&block, &mut |row| rows.push(row));
     }
     settled.finish(&mut |row| rows.push(row));
-    rows.into_iter().map(|row| earlier(row, LEAD_S)).collect()
+    rows.into_iter().map(|row| earlier(row, lead_s(path))).collect()
 }
 
 /// The row with its times counted from `from_s` on.
@@ -324,15 +330,12 @@ fn through_a_card_too() {
         .find(|path| path.extension().unwrap() == "wav");
     let take = take.unwrap();
     let heard: Vec<f32> = hound::WavReader::open(&take).unwrap().into_samples::<f32>().map(Result::unwrap).collect();
-    // Where the guitar begins in it: the loudest stretch of the guitar, found again.
-    let middle = (0..piece.samples.len() - 2000)
-        .step_by(500)
-        .max_by(|a, b| power(&piece.samples[*a..a + 2000]).total_cmp(&power(&piece.samples[*b..b + 2000])));
-    let middle = middle.unwrap();
-    let wanted = &piece.samples[middle..middle + 2000];
-    let like = |at: usize| wanted.iter().zip(&heard[at..]).map(|(a, b)| a * b).sum::<f32>();
-    let found = (0..heard.len() - 2000).max_by(|a, b| like(*a).total_cmp(&like(*b))).unwrap();
-    let begun_s = (found as f64 - middle as f64) / piece.rate.as_f64();
+    // Where the guitar begins in it: two seconds of it, from its first stroke on, found again by every eighth sample.
+    let first = (piece.strokes[0] * piece.rate.as_f64()) as usize;
+    let wanted: Vec<(usize, f32)> = (0..2 * piece.rate.hz() as usize).step_by(8).map(|n| (n, piece.samples[first + n])).collect();
+    let like = |at: usize| wanted.iter().map(|(n, sample)| sample * heard[at + n]).sum::<f32>();
+    let found = (0..heard.len() - 2 * piece.rate.hz() as usize).max_by(|a, b| like(*a).total_cmp(&like(*b))).unwrap();
+    let begun_s = (found as f64 - first as f64) / piece.rate.as_f64();
     let own = OwnSound::of(&Sidecar::of(&take).unwrap().unwrap());
     own.begin_take(piece.rate);
     let at_level: Replays = Arc::new(move |rate| {

@@ -9,8 +9,13 @@ const LOUDEST: usize = 2000;
 /// Places this near to where they are expected are the same, frames: the mask's own filter reaches them.
 const SAME_LAG: f64 = 3.0;
 
-/// How far the best place stands out of all others, in their root mean square.
+/// How far the best place stands out of all others, in their root mean square; those beside it are not looked at: a click is a tone, and is like itself a
+/// period away.
 const STANDS_OUT: f64 = 6.0;
+const BESIDE: usize = 1500;
+
+/// Half of the frames that a sample between two frames is made of.
+pub const HALF: usize = 8;
 
 /// A drift rests on so many places at least, and on so many of late.
 const ENOUGH: usize = 3;
@@ -37,6 +42,12 @@ impl Lag {
     #[must_use]
     pub fn is_known(&self) -> bool {
         self.line.is_some()
+    }
+
+    /// Whether two clocks drift apart.
+    #[must_use]
+    pub fn drifts(&self) -> bool {
+        self.line.is_some_and(|(_, slope)| slope != 0.0)
     }
 
     /// How many frames later than expected the band is heard at a frame of the take; 0 while it is not known.
@@ -95,6 +106,20 @@ fn middle(values: impl Iterator<Item = f64>) -> f64 {
     if values.len() % 2 == 1 { values[middle] } else { f64::midpoint(values[middle - 1], values[middle]) }
 }
 
+/// A sound between two of its frames, at least [`HALF`] frames from its ends: sines over their arguments under a raised cosine.
+pub fn at_place(place: f64, frame: impl Fn(usize) -> f32) -> f32 {
+    let (whole, part) = (place.floor() as usize, place.fract());
+    if part == 0.0 {
+        return frame(whole);
+    }
+    let weight = |away: f64| {
+        let angle = std::f64::consts::PI * away;
+        if away.abs() < 1e-9 { 1.0 } else { angle.sin() / angle * (0.5 + 0.5 * (angle / HALF as f64).cos()) }
+    };
+    let tap = |tap: usize| f64::from(frame(whole + tap + 1 - HALF)) * weight(part + (HALF - 1) as f64 - tap as f64);
+    (0..2 * HALF).map(tap).sum::<f64>() as f32
+}
+
 /// What is looked at to find the lag: the same frames of both sides, the played one already moved by what is expected.
 #[derive(Default)]
 pub struct Search {
@@ -134,13 +159,13 @@ impl Search {
         self.played.push(played);
     }
 
-    /// Both sides in step to the frame, for a band that comes back so many frames late at each place: the played one so far ahead.
+    /// Both sides in step, for a band that comes back so many frames late at each place: the played one so far ahead.
     pub fn in_step(&self, lag: impl Fn(i64) -> f64, ahead: usize) -> impl Iterator<Item = (f32, f32)> {
-        let ahead = ahead as i64 + self.middle;
+        let ahead = (ahead as i64 + self.middle) as f64;
+        let last = self.played.len() as f64 - HALF as f64 - 1.0;
         let pair = move |(index, heard): (usize, &f32)| {
-            let place = index as i64 + ahead - lag(index as i64).round() as i64;
-            let played = usize::try_from(place).ok().and_then(|place| self.played.get(place));
-            played.map(|played| (*heard, *played))
+            let place = index as f64 + ahead - lag(index as i64);
+            (HALF as f64..=last).contains(&place).then(|| (*heard, at_place(place, |frame| self.played[frame])))
         };
         self.heard.iter().enumerate().filter_map(pair)
     }
@@ -157,14 +182,16 @@ impl Search {
         loud.truncate(LOUDEST);
         let like = |lag: usize| loud.iter().map(|&n| f64::from(played[n]) * f64::from(heard[n + lag - most])).sum::<f64>();
         let likeness: Vec<f64> = (0..=2 * most).map(like).collect();
-        let spread = (likeness.iter().map(|like| like * like).sum::<f64>() / likeness.len() as f64).sqrt();
         let (best, height) = likeness.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+        let others: Vec<f64> =
+            likeness.iter().enumerate().filter(|(at, _)| at.abs_diff(best) > BESIDE).map(|(_, like)| like * like).collect();
+        let spread = (others.iter().sum::<f64>() / others.len().max(1) as f64).sqrt();
         let whole = best as f64 - most as f64 + self.middle as f64;
         let beside = |at: Option<usize>| at.and_then(|at| likeness.get(at)).map_or(0.0, |like| like * height.signum());
         let (before, after) = (beside(best.checked_sub(1)), beside(Some(best + 1)));
         let bend = before - 2.0 * height.abs() + after;
         let part = if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 };
-        (height.abs() > STANDS_OUT * spread && spread > 0.0).then_some(whole + part)
+        (height.abs() > STANDS_OUT * spread && *height != 0.0).then_some(whole + part)
     }
 }
 
@@ -180,6 +207,15 @@ mod tests {
         let rate = SampleRate::new(RATE).unwrap();
         let anew = (1..).zip(found).map(|(n, found)| lag.take_in(n * APART, *found, rate)).collect();
         (lag, anew)
+    }
+
+    #[test]
+    fn a_sine_is_the_same_between_its_frames() {
+        let sine = |at: f64| (at * 0.3).sin();
+        for place in [20.0, 20.1, 33.5, 40.97] {
+            let found = f64::from(at_place(place, |frame| sine(frame as f64) as f32));
+            assert!((found - sine(place)).abs() < 2e-3, "{found} at {place}");
+        }
     }
 
     #[test]

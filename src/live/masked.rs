@@ -1,6 +1,6 @@
 //! The ears beside a band of landfall's own: what the band plays is played again, silently, in the frames of the take, and taken out of what is heard.
 
-use super::lag::{Lag, Search};
+use super::lag::{HALF, Lag, Search, at_place};
 use super::own_sound::OwnSound;
 use crate::sound::Block;
 use crate::sound::mask::Mask;
@@ -27,8 +27,8 @@ const LOOKED_AT_FROM_S: f64 = 2.2;
 /// So much says where the band lies, s.
 const LOOKED_AT_S: f64 = 1.2;
 
-/// Half of the frames that a sample between two frames is made of.
-const HALF: usize = 8;
+/// So much of the beginning is kept, s: when it turns out that two clocks drift apart, the mask learns again from all of it.
+const BEGINNING_S: f64 = 12.0;
 
 /// One take's mask.
 pub struct Masked {
@@ -45,6 +45,8 @@ pub struct Masked {
     /// How many frames later than expected the band is heard.
     lag: Lag,
     search: Search,
+    /// The same from where it is looked at first, until that is long.
+    beginning: Search,
     fresh: Vec<f32>,
     left: Vec<f32>,
 }
@@ -67,6 +69,7 @@ impl Masked {
             played: VecDeque::from(vec![0.0; window]),
             lag: Lag::default(),
             search: Search::default(),
+            beginning: Search::default(),
             fresh: Vec::new(),
             left: Vec::new(),
         }
@@ -81,7 +84,7 @@ impl Masked {
             let played = self.step(index);
             self.mask.lose(std::iter::once(played));
             // What has a hole says nothing of the lag.
-            self.search = Search::default();
+            (self.search, self.beginning) = (Search::default(), Search::default());
         }
         self.left.clear();
         for (index, heard) in block.samples.iter().enumerate() {
@@ -106,22 +109,22 @@ impl Masked {
     /// What is played in step with a sound that is heard so many frames late, as far before it as the mask wants.
     fn at_lag(&self, lag: f64) -> f32 {
         let place = (self.kept as f64 - lag + Mask::ahead() as f64).clamp(HALF as f64, (self.played.len() - HALF - 1) as f64);
-        let (whole, part) = (place.floor() as usize, place.fract());
-        if part == 0.0 {
-            return self.played[whole];
-        }
-        (0..2 * HALF).map(|tap| self.played[whole + tap + 1 - HALF] * between(part + (HALF - 1) as f64 - tap as f64)).sum()
+        at_place(place, |frame| self.played[frame])
     }
 
     /// Notes one frame of both sides, and says where the band lies when enough of them were noted.
     fn look(&mut self, heard: f32, begun: i64) {
         let now = self.at - 1;
         let most = self.rate.span(MOST_LAG_S).0 as i64;
-        if now < begun + self.rate.span(LOOKED_AT_FROM_S).0 as i64 - most {
+        let from = self.rate.span(LOOKED_AT_FROM_S).0 as i64 - most;
+        if now < begun + from {
             return;
         }
         if self.search.is_empty() {
             self.search = Search::around(self.lag.at(now).round() as i64);
+        }
+        if self.beginning.len() < self.rate.span(BEGINNING_S).0 as usize && self.beginning.len() as i64 == now - begun - from {
+            self.beginning.note(heard, self.played[self.kept as usize]);
         }
         let place = (self.kept - self.search.middle()).clamp(0, self.played.len() as i64 - 1);
         self.search.note(heard, self.played[place as usize]);
@@ -131,12 +134,14 @@ impl Masked {
         }
         let search = std::mem::take(&mut self.search);
         let Some(found) = search.lag(most as usize) else { return };
+        let before = self.lag.drifts();
         // A card that stumbled goes on elsewhere: what was learnt is of no use there.
         if self.lag.take_in(now - long as i64 / 2, found, self.rate) {
             self.mask = Mask::new(self.rate);
             // What was looked at teaches already: the band's first notes are gone as the others are.
-            let first = self.at - search.len() as i64;
-            for (heard, played) in search.in_step(|index| self.lag.at(first + index), Mask::ahead()) {
+            let all = self.lag.drifts() && !before && !self.beginning.is_empty();
+            let (taught, first) = if all { (&self.beginning, begun + from) } else { (&search, self.at - search.len() as i64) };
+            for (heard, played) in taught.in_step(|index| self.lag.at(first + index), Mask::ahead()) {
                 self.mask.next(heard, played);
             }
         }
@@ -169,15 +174,6 @@ impl Masked {
         }
         self.mixer = Some(mixer);
     }
-}
-
-/// The weight of a frame that lies so far from the place between two: a sine over its argument under a raised cosine.
-fn between(away: f64) -> f32 {
-    if away.abs() < 1e-9 {
-        return 1.0;
-    }
-    let angle = std::f64::consts::PI * away;
-    (angle.sin() / angle * (0.5 + 0.5 * (angle / HALF as f64).cos())) as f32
 }
 
 #[cfg(test)]

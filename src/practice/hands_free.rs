@@ -19,15 +19,23 @@ const GAP_S: (f64, f64) = (0.18, 0.9);
 const QUIET_S: f64 = 0.95;
 /// Gaps are even within this share of their mean.
 const EVEN: f64 = 0.2;
-/// A stroke has its pitch within this, s.
+/// A stroke has its pitch within this, s, and keeps it for so long: what a muted tap seems to sound is gone at once.
 const PITCH_S: (f64, f64) = (0.04, 0.17);
+const KEPT_S: f64 = 0.05;
 /// An open string is in tune enough to be known within this, cents.
 const NEAR_CENTS: f64 = 60.0;
 
 #[derive(Clone, Copy, Debug)]
 struct Stroke {
     at_s: f64,
-    cents: Option<f64>,
+    /// What sounds since when and until when.
+    sounds: Option<(f64, f64, f64)>,
+}
+
+impl Stroke {
+    fn cents(&self) -> Option<f64> {
+        self.sounds.filter(|(_, from_s, until_s)| until_s - from_s >= KEPT_S).map(|(cents, ..)| cents)
+    }
 }
 
 /// Listens for signs.
@@ -47,13 +55,21 @@ impl HandsFree {
 
     /// A stroke.
     pub fn stroke(&mut self, at_s: f64) {
-        self.strokes.push(Stroke { at_s, cents: None });
+        self.strokes.push(Stroke { at_s, sounds: None });
     }
 
     /// What sounds at an instant.
     pub fn pitch(&mut self, at_s: f64, cents: f64) {
         if let Some(stroke) = self.strokes.last_mut().filter(|stroke| (PITCH_S.0..PITCH_S.1).contains(&(at_s - stroke.at_s))) {
-            stroke.cents = Some(cents);
+            let from_s = match stroke.sounds {
+                Some((before, from_s, until_s)) if (cents - before).abs() <= NEAR_CENTS => {
+                    // What was kept for long enough stays, whatever comes after.
+                    if at_s < until_s { return } else { from_s }
+                }
+                Some(_) if stroke.cents().is_some() => return,
+                _ => at_s,
+            };
+            stroke.sounds = Some((cents, from_s, at_s));
         }
     }
 
@@ -67,11 +83,11 @@ impl HandsFree {
         let gaps: Vec<f64> = strokes.windows(2).map(|pair| pair[1].at_s - pair[0].at_s).collect();
         let mean = gaps.iter().sum::<f64>() / gaps.len().max(1) as f64;
         let even = gaps.iter().all(|gap| (GAP_S.0..=GAP_S.1).contains(gap) && (gap - mean).abs() <= EVEN * mean);
-        let all_near = |pitch: f64| strokes.iter().all(|stroke| stroke.cents.is_some_and(|cents| (cents - pitch).abs() <= NEAR_CENTS));
+        let all_near = |pitch: f64| strokes.iter().all(|stroke| stroke.cents().is_some_and(|cents| (cents - pitch).abs() <= NEAR_CENTS));
         match strokes.len() {
             2 if even && all_near(self.low.0) => Some(Sign::Repeat),
             2 if even && all_near(self.low.1) => Some(Sign::Skip),
-            3 if even && strokes.iter().all(|stroke| stroke.cents.is_none()) => Some(Sign::End),
+            3 if even && strokes.iter().all(|stroke| stroke.cents().is_none()) => Some(Sign::End),
             _ => None,
         }
     }

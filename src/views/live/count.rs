@@ -10,18 +10,23 @@ use ratatui::style::Style;
 /// Columns between what stands side by side.
 const APART: u16 = 2;
 
-/// The second line of the page: what is aimed at, and when.
-pub(super) fn second_line(state: &LiveState) -> Option<String> {
-    let count = state.lesson.as_ref().and_then(|lesson| lesson.count.as_ref()).map(super::Count::words);
-    let parts: Vec<String> = state.ask.harmony().into_iter().chain(count.filter(|words| !words.is_empty())).collect();
-    (!parts.is_empty()).then(|| parts.join("   "))
+/// The second line of the page: what is aimed at, and when; where there is no room for both, when.
+pub(super) fn second_line(state: &LiveState, room: u16) -> Option<String> {
+    let count = state.lesson.as_ref().and_then(|lesson| lesson.count.as_ref()).map(super::Count::words).filter(|words| !words.is_empty());
+    let (Some(harmony), Some(count)) = (state.ask.harmony(), count.clone()) else { return state.ask.harmony().or(count) };
+    let both = format!("{harmony}   {count}");
+    Some(if both.chars().count() <= usize::from(room) { both } else { count })
 }
 
 /// Draws the beat into `above`, beside the large word there; over changes also the next chord with its beats to go into `below`, unless the word of a release stands there.
 pub(super) fn draw(state: &LiveState, look: Look, above: Rect, below: Rect, buffer: &mut Buffer) {
     let Some(count) = state.lesson.as_ref().and_then(|lesson| lesson.count.as_ref()).filter(|_| state.rest().is_none()) else { return };
-    let taken = state.headline().map_or(0, |word| letters::width(&word, above.height));
-    right(&count.beat.to_string(), taken, Style::new(), above, buffer);
+    let word = state.headline();
+    // Beside the figure of a verdict it would be read as one more of its digits.
+    if state.page.is_none() || word.is_none() {
+        let taken = word.map_or(0, |word| letters::width(&word, above.height));
+        right(&count.beat.to_string(), taken, Style::new(), above, buffer);
+    }
     let Some((_, next)) = count.chords.as_ref().filter(|_| state.homecoming().is_none()) else { return };
     if below.height < letters::LEAST_ROWS {
         return;

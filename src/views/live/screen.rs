@@ -84,7 +84,7 @@ pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
     let next = state.page.as_ref().is_some_and(|page| page.ask != state.ask);
     text(area, area.y, &format!("{}{}", if next { "Next: " } else { "" }, state.ask.sentence()), bold, buffer);
     if plan.top > area.y + 1
-        && let Some(second) = count::second_line(state)
+        && let Some(second) = count::second_line(state, area.width.saturating_sub(beside(state) + 2))
     {
         text(area, area.y + 1, &second, Style::new(), buffer);
     }
@@ -120,6 +120,11 @@ pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
         }
     }
     draw_foot(state, area, buffer);
+}
+
+/// Columns that the step takes at the right of the second line.
+fn beside(state: &LiveState) -> u16 {
+    state.lesson.as_ref().map_or(0, |lesson| lesson.place().chars().count() as u16)
 }
 
 /// The moving part.
