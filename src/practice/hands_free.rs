@@ -62,10 +62,8 @@ impl HandsFree {
     pub fn pitch(&mut self, at_s: f64, cents: f64) {
         if let Some(stroke) = self.strokes.last_mut().filter(|stroke| (PITCH_S.0..PITCH_S.1).contains(&(at_s - stroke.at_s))) {
             let from_s = match stroke.sounds {
-                Some((before, from_s, until_s)) if (cents - before).abs() <= NEAR_CENTS => {
-                    // What was kept for long enough stays, whatever comes after.
-                    if at_s < until_s { return } else { from_s }
-                }
+                Some((before, from_s, _)) if (cents - before).abs() <= NEAR_CENTS => from_s,
+                // What lasted was the stroke's own, whatever comes after.
                 Some(_) if stroke.cents().is_some() => return,
                 _ => at_s,
             };
@@ -104,7 +102,8 @@ mod tests {
             signs.extend(hands.sign(*at_s));
             hands.stroke(*at_s);
             if let Some(cents) = cents {
-                hands.pitch(at_s + 0.1, *cents);
+                hands.pitch(at_s + 0.06, *cents);
+                hands.pitch(at_s + 0.15, *cents);
             }
         }
         signs.extend(hands.sign(100.0));
@@ -119,6 +118,14 @@ mod tests {
         assert_eq!(signed(&[(1.0, low), (1.5, low)]), Some(Sign::Repeat));
         assert_eq!(signed(&[(1.0, Some(4490.0)), (1.4, Some(4495.0))]), Some(Sign::Skip));
         assert_eq!(signed(&[(1.0, None), (1.4, None), (1.78, None)]), Some(Sign::End));
+        let mut taps = HandsFree::new(4000.0, 4500.0);
+        for at_s in [1.0, 1.4, 1.8] {
+            taps.stroke(at_s);
+            taps.pitch(at_s + 0.05, 8600.0);
+            taps.pitch(at_s + 0.06, 7000.0);
+            taps.pitch(at_s + 0.07, 7010.0);
+        }
+        assert_eq!(taps.sign(5.0), Some(Sign::End), "what a tap seems to sound is gone at once");
         assert_eq!(signed(&[(1.0, low)]), None);
         assert_eq!(signed(&[(1.0, low), (1.5, low), (2.0, low)]), None, "three low notes are a phrase");
         assert_eq!(signed(&[(1.0, None), (1.3, None), (2.1, None)]), None, "uneven taps");
