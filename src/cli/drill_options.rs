@@ -83,6 +83,8 @@ impl DrillOptions {
             given.insert("chords".to_owned(), chords.join(" "));
             given.insert("tempo".to_owned(), chart.parts[0].tempo.to_string());
             given.insert("rounds".to_owned(), "1".to_owned());
+            // Where the foot comes down inside of a bar means nothing to a drill.
+            given.insert("metre".to_owned(), chart.parts[0].metre.to_string());
         }
         for text in &self.values {
             let (name, value) =
