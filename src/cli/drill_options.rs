@@ -9,7 +9,7 @@ use crate::practice::parameters::Given;
 use crate::practice::stage::Stage;
 use crate::practice::tour;
 use crate::theory::bend::size_name;
-use crate::theory::chart::Chart;
+use crate::theory::chart::{Chart, Metre};
 use std::path::{Path, PathBuf};
 
 /// How a drill is set.
@@ -83,8 +83,11 @@ impl DrillOptions {
             given.insert("chords".to_owned(), chords.join(" "));
             given.insert("tempo".to_owned(), chart.parts[0].tempo.to_string());
             given.insert("rounds".to_owned(), "1".to_owned());
-            // Where the foot comes down inside of a bar means nothing to a drill.
-            given.insert("metre".to_owned(), chart.parts[0].metre.to_string());
+            // Where the foot comes down inside of a bar means nothing to a drill; where it changes the beat itself, bars of four do.
+            let metre = chart.parts[0].metre.to_string();
+            if Metre::parse(&metre, None).is_ok_and(|plain| plain.beats() == chart.parts[0].metre.beats()) {
+                given.insert("metre".to_owned(), metre);
+            }
         }
         for text in &self.values {
             let (name, value) =
