@@ -9,6 +9,9 @@ const LOUDEST: usize = 2000;
 /// Places this near to where they are expected are the same, frames: the mask's own filter reaches them.
 const SAME_LAG: f64 = 3.0;
 
+/// Along a drift, frames: what was learnt from the beginning on is in step within this.
+const ON_THE_LINE: f64 = 0.25;
+
 /// How far the best place stands out of all others, in their root mean square; those beside it are not looked at: a click is a tone, and is like itself a
 /// period away.
 const STANDS_OUT: f64 = 6.0;
@@ -82,8 +85,9 @@ impl Lag {
             (_, Some(slope)) => (middle(self.points.iter().map(|(at, lag)| lag - slope * *at as f64)), slope),
         };
         self.line = Some(line);
-        // A line that is drawn better is no other place.
-        (self.at(frame) - expected).abs() > SAME_LAG || !known || before.is_some_and(|(_, old)| (old == 0.0) != (line.1 == 0.0))
+        // A line that is drawn a little better is no other place; where clocks drift, all that was learnt lies along the line.
+        let same = if line.1 == 0.0 { SAME_LAG } else { ON_THE_LINE };
+        !known || (self.at(frame) - expected).abs() > same || before.is_some_and(|(_, old)| (old == 0.0) != (line.1 == 0.0))
     }
 
     /// Frames a frame (Theil and Sen: the median of all slopes); `None` where there is no drift.

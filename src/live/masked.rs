@@ -134,12 +134,15 @@ impl Masked {
         }
         let search = std::mem::take(&mut self.search);
         let Some(found) = search.lag(most as usize) else { return };
-        let before = self.lag.drifts();
+        let known = self.lag.is_known();
         // A card that stumbled goes on elsewhere: what was learnt is of no use there.
         if self.lag.take_in(now - long as i64 / 2, found, self.rate) {
             self.mask = Mask::new(self.rate);
-            // What was looked at teaches already: the band's first notes are gone as the others are.
-            let all = self.lag.drifts() && !before && !self.beginning.is_empty();
+            if known && !self.lag.drifts() {
+                self.beginning = Search::default();
+            }
+            // What was looked at teaches already: the band's first notes are gone as the others are. Where clocks drift, all of the beginning does.
+            let all = self.lag.drifts() && !self.beginning.is_empty();
             let (taught, first) = if all { (&self.beginning, begun + from) } else { (&search, self.at - search.len() as i64) };
             for (heard, played) in taught.in_step(|index| self.lag.at(first + index), Mask::ahead()) {
                 self.mask.next(heard, played);
