@@ -15,6 +15,7 @@ use landfall::sound::out::{Level, Mixer};
 use landfall::sound::synth::{Scenario, render};
 use landfall::theory::chart::{Feel, Metre};
 use landfall::units::{FrameTime, SampleRate};
+use std::fmt::Write;
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
@@ -45,17 +46,17 @@ fn marker() -> Vec<f32> {
 fn player(path: &Path) -> Vec<u64> {
     let mut text = String::from("title = \"beside a click\"\nseed = 8\nlength_s = 8.6\n");
     for at_s in [3.9, 6.43] {
-        text += &format!("[[note]]\nat_s = {at_s:?}\nstring = 2\nfret = 8\ndamped_s = 1.9\n");
+        write!(text, "[[note]]\nat_s = {at_s:?}\nstring = 2\nfret = 8\ndamped_s = 1.9\n").unwrap();
         text += "[[note.then]]\nhand = \"bend\"\nat_s = 0.3\ncents = 200.0\ntakes_ms = 700.0\nshape = \"straight\"\n";
     }
     let mut rendered = render(&Scenario::from_toml(&text).unwrap()).unwrap();
     let from = (MARKER_S * f64::from(RATE)) as usize;
     rendered.samples[from..from + MARKER].copy_from_slice(&marker());
-    write(path, &rendered.samples);
+    save(path, &rendered.samples);
     rendered.truth.bends().iter().map(|bend| bend.arrival.0).collect()
 }
 
-fn write(path: &Path, samples: &[f32]) {
+fn save(path: &Path, samples: &[f32]) {
     let spec = hound::WavSpec { channels: 1, sample_rate: RATE, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
     let mut writer = hound::WavWriter::create(path, spec).unwrap();
     for sample in samples {

@@ -211,7 +211,7 @@ fn errors(path: Path, masks: bool) -> Errors {
 fn outside(errors: &Errors) -> Vec<String> {
     let mut wrong = Vec::new();
     let mut at_most = |what: &str, value: f64, limit: f64| {
-        if !(value <= limit) {
+        if value.is_nan() || value > limit {
             wrong.push(format!("{what}: {value:.3}, over {limit}"));
         }
     };
