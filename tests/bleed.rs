@@ -184,7 +184,7 @@ fn earlier(row: Attempt, from_s: f64) -> Attempt {
         bend_start_s: earlier(m.bend_start_s),
         arrival_s: earlier(m.arrival_s),
         release_start_s: earlier(m.release_start_s),
-        ..m.clone()
+        ..*m
     };
     Attempt { measures, ..row }
 }
@@ -194,7 +194,9 @@ fn errors(path: Path, masks: bool) -> Errors {
     let (first, second) = pieces.split_at(pieces.len() / 2);
     let of = |pieces: &[Piece]| {
         let mut errors = Errors::default();
-        pieces.iter().for_each(|piece| errors.rows(piece, &rows(piece, path, masks)));
+        for piece in pieces {
+            errors.rows(piece, &rows(piece, path, masks));
+        }
         errors
     };
     let mut all = std::thread::scope(|scope| {
