@@ -153,7 +153,7 @@ fn a_fretted_note_in_place_of_the_open_string_is_refused_in_words() {
     take(&program.path("check.wav"), &[(3, 2, 0.0), (3, 4, 0.0), (3, 0, 0.0), (3, 12, 0.0), (3, 12, 5.0)]);
     let ran = check(&program, &["--strings", "3", "--readings", "1"]);
     ran.assert_succeeds();
-    for refused in ["That was A3, +200 c from an open G3", "That was B3, +400 c from an open G3"] {
+    for refused in ["That was A3, +200 c from open G3", "That was B3, +400 c from open G3"] {
         assert!(ran.stdout.contains(refused), "{refused} is not in:\n{}", ran.stdout);
     }
     assert!(ran.stdout.contains("String 3: fret 12 is 5."), "{}", ran.stdout);

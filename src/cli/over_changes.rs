@@ -74,7 +74,7 @@ pub fn named(name: &Path) -> Result<AskedTune, Failure> {
 pub fn in_mode(name: &Path, key: &str) -> Result<AskedTune, Failure> {
     let tune = named(name)?;
     let has_mode = NoteName::read(key.trim()).is_some_and(|(_, mode)| !mode.trim().is_empty());
-    let wanted = if has_mode { Some(key.parse::<Key>()?) } else { None };
+    let wanted = if has_mode { Some(meant(key.parse::<Key>())?) } else { None };
     let chart = Chart::parse(&tune.name, &tune.chart)?;
     let Some((wanted, own)) = wanted.zip(chart.parts.first().map(|part| part.key)) else { return Ok(tune) };
     if wanted.is_minor() == own.is_minor() {

@@ -65,8 +65,8 @@ pub fn answer(check: &Check, answer: Answer) -> Option<String> {
             Some(near.map_or_else(
                 || format!("That was {note}."),
                 |(off, asked)| {
-                    let OpenString { number, note: wanted, .. } = &check.strings()[asked.string];
-                    format!("That was {note}, {off:+.0} c from an open {wanted}: pluck string {number} with no finger on it, or tune it first (landfall tune).")
+                    let wanted = check.strings()[asked.string].note;
+                    format!("That was {note}, {off:+.0} c from open {wanted}: lift the fretting hand, or tune first.")
                 },
             ))
         }
