@@ -35,6 +35,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("jiff", &["logbook", "live", "cli", "practice"]),
     ("ratatui", &["views", "live"]),
     ("ringbuf", &["sound", "live"]),
+    ("rubato", &["sound/track/resampled.rs"]),
     ("rustfft", &["pitch"]),
     ("serde", &["cli", "logbook", "theory", "practice", "live", "sound/synth"]),
     ("signal_hook", &["live"]),
@@ -44,6 +45,7 @@ const DOORS: &[(&str, &[&str])] = &[
     ("tempfile", &["logbook", "live"]),
     ("textwrap", &["views/paragraph.rs"]),
     ("thiserror", &[""]),
+    ("timestretch", &["sound/track/stretched.rs"]),
     ("toml", &["cli", "logbook", "theory", "practice", "live", "sound/synth"]),
 ];
 

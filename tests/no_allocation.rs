@@ -9,7 +9,7 @@ use landfall::pitch::causal::Causal;
 use landfall::pitch::settled::Settled;
 use landfall::pitch::sustained::Sustained;
 use landfall::sound::card::{Arrival, Pulse};
-use landfall::sound::out::{Event, Listed, Mixer, Voice};
+use landfall::sound::out::{Event, Listed, Mixer, Pass, Recorded, Voice};
 use landfall::sound::synth::{Scenario, render};
 use landfall::sound::{Format, Heard, Mono, Next, Source, ring};
 use landfall::units::{FrameSpan, FrameTime, SampleRate};
@@ -182,6 +182,8 @@ fn the_mixer_never_allocates_once_it_runs() {
         .collect();
     let mut mixer = Mixer::new(rate());
     mixer.add(Box::new(Listed::new(events)), FrameTime(0));
+    let pass = |at| Pass { at: FrameTime(at), length: FrameSpan(90_000), samples: played().into(), from: 9000 };
+    mixer.add(Box::new(Recorded::new(vec![pass(100), pass(90_100)], 1.0, rate())), FrameTime(48));
     let mut out = [0.0; 512];
     let counted = allocations(|| {
         for _ in 0..500 {

@@ -1,6 +1,7 @@
 //! The band on the command line and in a sidecar: who plays along with a tune, and how loud.
 
 use super::over_changes::Over;
+use super::track::Laid;
 use crate::live::masked::Replays;
 use crate::logbook::sidecar::AskedBand;
 use crate::practice::backing::{Backing, Manner, Players, Together};
@@ -37,7 +38,7 @@ pub struct Band {
     #[arg(long, value_name = "DB", value_parser = level, allow_negative_numbers = true)]
     level: Option<Level>,
     /// The card that plays: its name in `landfall devices`, or a part of it [default: the one that the system prefers]
-    #[arg(long, value_name = "NAME", conflicts_with_all = ["input", "out"])]
+    #[arg(long, alias = "out-device", value_name = "NAME", conflicts_with_all = ["input", "out"])]
     pub output: Option<String>,
     /// Write what would sound to a WAV file, and listen to nothing
     #[arg(long, value_name = "FILE", conflicts_with = "input")]
@@ -88,6 +89,7 @@ impl Band {
             drone: self.drone.as_ref().map(word),
             seed: self.seed,
             level_db: self.level.unwrap_or(level).as_db(),
+            track: None,
         }
     }
 }
@@ -99,13 +101,20 @@ pub struct Playing {
     tune: Arc<Tune>,
     count_in: Option<u32>,
     a4: A4,
+    laid: Option<Laid>,
 }
 
 impl Playing {
     /// As it was asked for.
     #[must_use]
     pub fn new(asked: &AskedBand, over: &Over, a4: A4) -> Self {
-        Self { asked: asked.clone(), tune: Arc::clone(&over.tune), count_in: over.count_in, a4 }
+        Self { asked: asked.clone(), tune: Arc::clone(&over.tune), count_in: over.count_in, a4, laid: None }
+    }
+
+    /// With the recording that was asked for, where there is one.
+    #[must_use]
+    pub fn over_recording(self, laid: Option<Laid>) -> Self {
+        Self { laid, ..self }
     }
 
     /// How loud.
@@ -129,7 +138,9 @@ impl Playing {
         let clicked = if click.is_some() { self.tune.pulses() } else { Vec::new() };
         let mut parts: Vec<Box<dyn Part>> = vec![Box::new(Click::new(count_in, Pulses::Tune(clicked), every, zero_s, rate))];
         let timeline = &self.tune.timeline;
-        if let (Some(drone), Some(first)) = (drone.as_deref(), timeline.bars.first()) {
+        if self.asked.track.is_some() {
+            parts.extend(self.laid.as_ref().and_then(|laid| laid.part(rate)));
+        } else if let (Some(drone), Some(first)) = (drone.as_deref(), timeline.bars.first()) {
             let seconds = zero_s + timeline.length_s;
             parts.push(Box::new(Drone::new(first.key.tonic(), drone != word(&DroneOf::Root), Some(seconds), self.a4, rate)));
         } else {

@@ -8,7 +8,7 @@ use super::over_changes::{self, Over, fixed};
 use super::rows_out::{CsvTo, one_of};
 use super::settings::{Given, a4, channel, stage_tolerance, tolerance};
 use super::take::Take;
-use super::{Failure, WrongUse, output, print, remark};
+use super::{Failure, WrongUse, output, print, remark, track};
 use crate::grading::{Attempt, Technique, Tolerance, Wishes};
 use crate::live::ears::Settles;
 use crate::live::heard_notes::HeardNotes;
@@ -145,7 +145,8 @@ impl Args {
         let score_time = fixed(map);
         let wishes = over.wishes(Arc::clone(&score_time), tolerance).uncalibrated(uncalibrated).telling(notes.told());
         // What sounded while it was recorded is taken out again; of another chart nothing is known to have sounded.
-        let band = tune.band.as_ref().map(|band| Playing::new(band, &over, take.settings.a4.value).replays());
+        let laid = track::again(tune.band.as_ref(), &over, take.sound.rate());
+        let band = tune.band.as_ref().map(|band| Playing::new(band, &over, take.settings.a4.value).over_recording(laid).replays());
         let setting = setting(&take, asked);
         let own = OwnSound::of(&take.sidecar);
         let heard = hear(&mut take, wishes.clone(), &own, band, self.report.is_some());

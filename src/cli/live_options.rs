@@ -45,8 +45,29 @@ pub struct Hearing {
     #[arg(long, value_name = "FRAMES", value_parser = clap::value_parser!(u32).range(16..=65536), conflicts_with = "input", help_heading = "Listening")]
     pub buffer: Option<u32>,
     /// The tuning reference in Hz [default: from the settings, else 440]
-    #[arg(long, value_name = "HZ", value_parser = a4, help_heading = "Listening")]
-    pub a4: Option<A4>,
+    #[arg(long, value_name = "HZ", value_parser = reference, help_heading = "Listening")]
+    pub a4: Option<Reference>,
+}
+
+/// What pitch is measured against.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Reference {
+    /// A frequency.
+    Hz(A4),
+    /// What the recording that is played over stands at.
+    Track,
+}
+
+fn reference(text: &str) -> Result<Reference, String> {
+    a4(text).map(Reference::Hz)
+}
+
+/// The same where a recording may be played over.
+///
+/// # Errors
+/// What it should be.
+pub fn reference_or_track(text: &str) -> Result<Reference, String> {
+    if text.trim() == "track" { Ok(Reference::Track) } else { reference(text).map_err(|error| format!("{error}, or track")) }
 }
 
 /// What a live command keeps.
@@ -87,12 +108,16 @@ impl Hearing {
         }
     }
 
-    /// The settings under these options; `more` holds the command's other flags.
+    /// The settings under these options; `more` holds the command's other flags, and the recording's A4 where that is the reference.
     ///
     /// # Errors
     /// When a setting cannot be.
     pub fn settings(&self, environment: &Environment, recorded: &Sidecar, more: Given) -> Result<Settings, Failure> {
-        let flags = Given { device: self.device.clone(), channel: self.channel, a4: self.a4, ..more };
+        let a4 = match self.a4 {
+            Some(Reference::Hz(a4)) => Some(a4),
+            Some(Reference::Track) | None => more.a4,
+        };
+        let flags = Given { device: self.device.clone(), channel: self.channel, a4, ..more };
         let take = Given {
             a4: recorded.a4_hz.and_then(A4::new),
             tolerance: recorded.tolerance_cents.filter(|cents| *cents > 0.0),

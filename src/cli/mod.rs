@@ -36,6 +36,7 @@ pub mod settings;
 mod start;
 mod take;
 pub mod trace;
+mod track;
 pub mod tune;
 
 pub use failure::{Failure, WrongUse, exit_code};

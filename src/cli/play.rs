@@ -4,23 +4,25 @@ use super::band::{Band, Playing};
 use super::calibrate::round_trip;
 use super::directories::{Directories, Environment};
 use super::fretboard;
-use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
+use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Reference, Showing, live, reference_or_track, summary};
 use super::over_changes::{self, DRILL, Over, bars, by_own_beats, fixed, in_mode, named, tempo, typed};
 use super::settings::{self, Given, Settings, tolerance};
-use super::{Failure, WrongUse, print};
+use super::track::{self, Read, Recording};
+use super::{Failure, WrongUse, print, remark};
 use crate::grading::{Attempt, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::ears::MakeEars;
 use crate::live::heard_notes::HeardNotes;
 use crate::live::hearing;
 use crate::live::keyboard::Keyboard;
+use crate::live::masked::Replays;
 use crate::live::own_sound::OwnSound;
 use crate::live::play_pages::{Follower, PlayPage, PlayPlain, PlayView, Targets};
 use crate::live::session::{Input, RING_S};
 use crate::live::speaker::{Begin, Ear, Speaker};
 use crate::live::world::World;
 use crate::logbook::Row;
-use crate::logbook::sidecar::{Asked, AskedTune, Sidecar};
+use crate::logbook::sidecar::{Asked, AskedBand, AskedTune, Sidecar};
 use crate::practice::beat_map::BeatMap;
 use crate::practice::play::{On, PlayWishes, ScoreTime};
 use crate::practice::pulse::frame_at;
@@ -47,12 +49,20 @@ Examples:
                                                     slowly first, then faster
   landfall play --chords \"Em7 A7 Dmaj7\" --tempo 66  chords of your own
   landfall play ii-V-I --key Bb --tuning \"drop D\"   another key and guitar
+  landfall play ballad --track ours.flac --track-start 12.4
+                                                    a recording, bar 1 at 12.4 s
+  landfall play ballad --track ours.flac --tempo 45 --bars 5-8 --rounds 9
+                                                    slowly, at its own pitch
   landfall play ballad --input take.wav --fast      over a recorded take
   landfall play ballad --out backing.wav            only write what would sound
 
 What you bend is graded by the chord in force when the bend arrives; up to an eighth early and still held, it belongs to \
 the new chord. Early and late are counted from where you usually lie: laid back is a style, only the spread is a fault. \
 The log's step is the bar of the chart. `landfall chart --list` shows the built-in charts, `landfall devices` the inputs.
+
+A recording begins with bar 1, after the count-in, and goes at the chart's tempo unless --track-tempo says its own; a slower \
+--tempo (down to half) keeps its pitch, softens its attacks, and lets close low notes waver. A loop plays exactly its bars. \
+The recording's tuning is measured and said: --a4 track measures you against it.
 
 Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain is a reason to stop.";
 
@@ -62,7 +72,8 @@ Keep headphones and amplifiers at a moderate level, and rest when a hand tires: 
     long_about = "Play over the chords of a tune. After the count-in the page shows the chord now and the next one, its tones on the neck and what \
                   you sound; each bend is graded by the chord of its moment. At the end: where your phrases came to rest, how many notes were \
                   chord, scale or outside tones, how much space you left, and your time against the beat.",
-    after_help = HELP
+    after_help = HELP,
+    mut_arg("a4", |arg| arg.value_name("HZ|track").value_parser(reference_or_track).help("The tuning reference in Hz, or track: the recording's [default: from the settings, else 440]"))
 )]
 pub struct Args {
     /// A chart file, or the name of a built-in chart
@@ -105,9 +116,11 @@ pub struct Args {
     #[arg(long, value_name = "S", requires = "input", allow_negative_numbers = true, value_parser = over_changes::instant)]
     chart_start: Option<f64>,
     #[command(flatten)]
+    showing: Showing,
+    #[command(flatten)]
     band: Band,
     #[command(flatten)]
-    showing: Showing,
+    recording: Recording,
     /// Open strings from low to high, or a name such as "drop D" [default: your setting, else standard]
     #[arg(long, value_name = "NOTES", help_heading = "Guitar", value_parser = settings::tuning)]
     tuning: Option<String>,
@@ -138,17 +151,22 @@ impl Args {
         let environment = Environment::of_process();
         let directories = Directories::of(&environment)?;
         let recorded = self.hearing.recorded()?;
-        let flags = Given { tolerance: self.tolerance, ..Given::default() };
-        let settings = self.hearing.settings(&environment, &recorded, flags)?;
         let asked = self.asked()?;
         let over = Over::of(&asked)?;
+        let read = self.recording.read(&over)?;
+        let stands = read.as_ref().and_then(Read::standing);
+        let by_track = (self.hearing.a4 == Some(Reference::Track)).then(|| track::own_a4(read.as_ref(), stands)).transpose()?;
+        let flags = Given { tolerance: self.tolerance, a4: by_track, ..Given::default() };
+        let settings = self.hearing.settings(&environment, &recorded, flags)?;
+        let said = read.as_ref().map_or_else(Vec::new, |read| read.said(stands, settings.a4.value));
+        said.iter().for_each(remark);
         if let Some(file) = &self.band.out {
-            return self.write_out(&over, &settings, file);
+            return self.write_out(&over, read.as_ref(), &settings, file);
         }
         let targets = self.targets()?;
         let mut world = World::real()?;
-        let Stage { input, asked, beats, score_time, own, speaker } =
-            self.stage(&world, &over, asked, &settings, &recorded, &directories)?;
+        let Stage { input, asked, beats, score_time, own, speaker, replays } =
+            self.stage(&world, &over, asked, &settings, (&recorded, read.as_ref()), &directories)?;
         let calibrated = own.as_ref().map_or(beats.calibrated, |own| own.calibrated());
         let uncalibrated = calibrated == Some(false);
         let notes = HeardNotes::default();
@@ -159,10 +177,9 @@ impl Args {
         let a4 = settings.a4.value;
         let ears = match own {
             Some(own) => {
-                let band = asked.band.as_ref().map(|band| Playing::new(band, &over, a4).replays());
                 let ears = hearing::ears_beside(a4, wishes.clone(), Arc::clone(&own));
-                match band {
-                    Some(band) => hearing::masked(ears, own, band),
+                match replays {
+                    Some(replays) => hearing::masked(ears, own, replays),
                     None => ears,
                 }
             }
@@ -170,7 +187,7 @@ impl Args {
         };
         let seconds = self.showing.seconds.or_else(|| self.hearing.input.is_none().then(|| Self::length_s(&over)));
         let job = Job { seconds, ..self.job(&settings, asked, &wishes, beats, ears, &directories) };
-        let follower = Follower::new(Arc::clone(&over.shown), Arc::clone(&score_time), targets, a4).beside(speaker);
+        let follower = Follower::new(Arc::clone(&over.shown), Arc::clone(&score_time), targets, a4).beside(speaker).noticing(said);
         let mut view = self.view(&mut world, &environment, &settings, follower)?;
         let outcome = live(world, input, job, Some(log), view.as_mut());
         // From here on the terminal is the shell's again.
@@ -189,9 +206,10 @@ impl Args {
         over: &Over,
         asked: AskedTune,
         settings: &Settings,
-        recorded: &Sidecar,
+        (recorded, read): (&Sidecar, Option<&Read>),
         directories: &Directories,
     ) -> Result<Stage, Failure> {
+        let a4 = settings.a4.value;
         if self.hearing.input.is_some() {
             let input = self.hearing.open(settings, recorded)?;
             let (at_s, same) = self.beats(over, &asked, recorded);
@@ -200,9 +218,11 @@ impl Args {
             // What sounded while it was recorded is in it.
             let band = recorded.asked.tune.as_ref().filter(|_| same).and_then(|tune| tune.band.clone());
             let own = band.is_some().then(|| OwnSound::of(recorded));
+            let laid = recorded.sample_rate_hz.and_then(SampleRate::new).and_then(|rate| track::again(band.as_ref(), over, rate));
+            let replays = band.as_ref().map(|band| Playing::new(band, over, a4).over_recording(laid).replays());
             // What is remembered of the sound tells its beats itself.
             let beats = if own.is_some() { Beats::default() } else { beats };
-            return Ok(Stage { input, asked: AskedTune { band, ..asked }, beats, score_time, own, speaker: None });
+            return Ok(Stage { input, asked: AskedTune { band, ..asked }, beats, score_time, own, speaker: None, replays });
         }
         let host = (world.hosts)()?;
         let wish = CardWish { device: settings.device.value.clone(), buffer: self.hearing.buffer };
@@ -211,17 +231,19 @@ impl Args {
         let own = OwnSound::beside(card.time());
         let output = OutputWish { device: self.band.output.clone(), buffer: self.hearing.buffer, rate: Some(rate) };
         let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), round_trip(directories, card.opened())?)?;
-        let sounding = self.band.asked(Level::default());
-        let playing = Playing::new(&sounding, over, settings.a4.value);
+        let sounding = AskedBand { track: read.map(Read::asked), ..self.band.asked(Level::default()) };
+        let laid = read.map(|read| read.laid(over, speaker.rate())).transpose()?;
+        let playing = Playing::new(&sounding, over, a4).over_recording(laid);
         speaker.set_level(playing.level());
         let (scores, zero_s, out_rate) = (over.beats(), over.tune.count_in_s(over.count_in), speaker.rate());
         let beat = move |n: u64| scores.get(n as usize).map(|score_s| frame_at(zero_s + score_s, out_rate));
         speaker.begin(Begin { part: playing.part(out_rate), beats: Some(Box::new(beat)), in_s: LEAD_S, ear: Ear::Open });
         // At another rate it cannot be taken out of what is heard, sample by sample.
-        let band = (out_rate == rate).then_some(sounding);
+        let (band, replays) = if out_rate == rate { (Some(sounding), Some(playing.replays())) } else { (None, None) };
         let score_time = by_own_beats(over, Arc::clone(&own));
         let asked = AskedTune { band, ..asked };
-        Ok(Stage { input: Input::Opened(card, takes), asked, beats: Beats::default(), score_time, own: Some(own), speaker: Some(speaker) })
+        let (input, beats) = (Input::Opened(card, takes), Beats::default());
+        Ok(Stage { input, asked, beats, score_time, own: Some(own), speaker: Some(speaker), replays })
     }
 
     /// How long a run on the card takes, s.
@@ -327,9 +349,11 @@ impl Args {
     }
 
     /// Writes what would sound.
-    fn write_out(&self, over: &Over, settings: &Settings, file: &Path) -> Result<(), Failure> {
+    fn write_out(&self, over: &Over, read: Option<&Read>, settings: &Settings, file: &Path) -> Result<(), Failure> {
         let rate = SampleRate::new(OUT_RATE).ok_or("no rate")?;
-        let playing = Playing::new(&self.band.asked(Level::db(0.0).unwrap_or_default()), over, settings.a4.value);
+        let sounding = AskedBand { track: read.map(Read::asked), ..self.band.asked(Level::db(0.0).unwrap_or_default()) };
+        let laid = read.map(|read| read.laid(over, rate)).transpose()?;
+        let playing = Playing::new(&sounding, over, settings.a4.value).over_recording(laid);
         let mut mixer = Mixer::new(rate);
         mixer.set_level(playing.level());
         let zero_s = over.tune.count_in_s(over.count_in);
@@ -347,4 +371,6 @@ struct Stage {
     score_time: ScoreTime,
     own: Option<Arc<OwnSound>>,
     speaker: Option<Speaker>,
+    /// What sounds, to be taken out of what is heard.
+    replays: Option<Replays>,
 }

@@ -77,6 +77,13 @@ impl Follower {
         self
     }
 
+    /// What the player should know from the start.
+    #[must_use]
+    pub fn noticing(mut self, said: Vec<String>) -> Self {
+        self.state.notice = said.into_iter().last();
+        self
+    }
+
     /// What the player should know of the sound.
     fn sound_notice(&mut self) -> Option<String> {
         let notice = self.speaker.as_ref().and_then(Speaker::notice)?;

@@ -225,6 +225,26 @@ pub struct AskedBand {
     pub seed: u64,
     /// How loud it was, in dB below the loudest.
     pub level_db: f64,
+    /// The recording that sounded instead of a band.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub track: Option<AskedTrack>,
+}
+
+/// A recording that was played over: where it is, and how it lay under the tune.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct AskedTrack {
+    /// The file.
+    pub file: PathBuf,
+    /// The second of it at which the chart's first bar begins.
+    pub start_s: f64,
+    /// How much louder than usual, dB.
+    pub gain_db: f64,
+    /// Its own tempo, where not the chart's.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tempo: Option<f64>,
+    /// What was read of it, in short: another recording under the same name is not what was heard.
+    pub fingerprint: String,
 }
 
 impl Asked {

@@ -22,6 +22,7 @@ pub mod partials;
 pub mod path;
 pub mod settled;
 pub mod smooth;
+pub mod standing;
 pub mod sustained;
 
 use crate::units::{FrameTime, SampleRate};

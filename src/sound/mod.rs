@@ -15,6 +15,7 @@ pub mod out;
 mod ring;
 pub mod synth;
 mod takes;
+pub mod track;
 
 pub use channel::ChannelWish;
 pub use file::FileSource;

@@ -102,6 +102,10 @@ impl Part for Telling {
         });
     }
 
+    fn sound(&mut self, from: FrameTime, out: &mut [f32]) {
+        self.part.sound(from, out);
+    }
+
     fn is_over(&self) -> bool {
         self.part.is_over()
     }

@@ -135,6 +135,10 @@ impl Part for Together {
         events.into_iter().for_each(emit);
     }
 
+    fn sound(&mut self, from: FrameTime, out: &mut [f32]) {
+        self.0.iter_mut().for_each(|part| part.sound(from, out));
+    }
+
     fn is_over(&self) -> bool {
         self.0.iter().all(|part| part.is_over())
     }

@@ -5,11 +5,13 @@
 //! new chord begins belongs to the new chord (common practice, no source).
 
 mod came_to;
+mod over_recording;
 mod timing;
 mod tune;
 mod wanted;
 
 pub use came_to::{CameTo, Landing, Shares};
+pub use over_recording::{OverRecording, Round};
 pub use timing::Timing;
-pub use tune::{Tune, TuneError};
+pub use tune::{Tune, TuneError, Written};
 pub use wanted::{NoteTold, On, PlayWishes, ScoreTime};

@@ -47,6 +47,19 @@ pub struct Tune {
     pub first_bar: usize,
     /// Bars in a round.
     pub round_bars: usize,
+    /// As the chart has it, at its own tempo: where a round lies in it.
+    pub written: Written,
+}
+
+/// Where the bars of a round lie in the chart, at the chart's own tempo.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Written {
+    /// Seconds from the chart's first beat to the round's.
+    pub from_s: f64,
+    /// Seconds that the round takes.
+    pub length_s: f64,
+    /// Beats a minute of the chart's first bar.
+    pub tempo: f64,
 }
 
 impl Tune {
@@ -81,7 +94,10 @@ impl Tune {
             append(&mut timeline, bars, &whole.chords, slower);
         }
         let title = chart.title.clone().unwrap_or_else(|| name.to_owned());
-        Ok(Self { title, timeline, first_bar: first, round_bars: bars.len() })
+        let from_s = bars[0].start_s;
+        let end_s = whole.bars.get(last).map_or(whole.length_s, |bar| bar.start_s);
+        let written = Written { from_s, length_s: end_s - from_s, tempo: 60.0 / whole.bars[0].beat_s };
+        Ok(Self { title, timeline, first_bar: first, round_bars: bars.len(), written })
     }
 
     /// The bars of the tune as pulses.

@@ -225,6 +225,14 @@ impl Mixer {
             }
             from = next;
         }
+        for Playing { part, from } in &mut self.parts {
+            // A part that begins within the chunk sounds from there.
+            let before = from.since(start).0.min(frames as u64) as usize;
+            if before < frames {
+                let at = start + FrameSpan(before as u64);
+                part.sound(FrameTime(at.0 - from.0), &mut self.mix[before..frames]);
+            }
+        }
         let wanted = if self.audible { self.level.linear() } else { 0.0 };
         for sample in &mut self.mix[..frames] {
             self.gain += (wanted - self.gain).clamp(-self.step, self.step);

@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! parts ─► events ─► voices ─► level and fades ─► limiter ─► samples (one channel)
+//!   └────► samples of a recording ─┘
 //! ```
 //!
 //! Conventions. Time counts frames of the output from its start. An event at frame n is heard from frame n on, to the sample, and the samples do not
@@ -16,6 +17,7 @@ mod limiter;
 mod listed;
 mod mixer;
 mod partials;
+mod recorded;
 mod rhythm;
 mod voices;
 
@@ -24,6 +26,7 @@ pub use finder::{Place, find, sweep_samples};
 pub use limiter::PEAK;
 pub use listed::{Listed, beat_frame};
 pub use mixer::{FADE_S, Level, Mixer};
+pub use recorded::{Pass, Recorded, seam};
 
 /// One thing to sound, at its frame of the output.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -83,6 +86,12 @@ impl Voice {
 pub trait Part: Send {
     /// Every event that begins before `until` and was not handed out yet, in order.
     fn events(&mut self, until: FrameTime, emit: &mut dyn FnMut(Event));
+
+    /// Adds samples of its own, from its frame `from` on, to what the voices make of events. Asked for every frame once, in order; a frame that nobody
+    /// heard is passed over. Allocates nothing.
+    fn sound(&mut self, from: FrameTime, out: &mut [f32]) {
+        let _ = (from, out);
+    }
 
     /// Whether nothing more will come.
     fn is_over(&self) -> bool;
