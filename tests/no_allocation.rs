@@ -8,11 +8,13 @@ use landfall::pitch::attack::AttackFinder;
 use landfall::pitch::causal::Causal;
 use landfall::pitch::settled::Settled;
 use landfall::pitch::sustained::Sustained;
-use landfall::sound::card::{Arrival, Pulse};
+use landfall::sound::card::{Arrival, Departure, Pulse};
 use landfall::sound::out::{Event, Listed, Mixer, Pass, Recorded, Voice};
 use landfall::sound::synth::{Scenario, render};
 use landfall::sound::{Format, Heard, Mono, Next, Source, ring};
 use landfall::units::{FrameSpan, FrameTime, SampleRate};
+use ringbuf::HeapRb;
+use ringbuf::traits::{Producer, Split};
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::hint::black_box;
@@ -119,6 +121,27 @@ fn the_audio_callback_never_allocates_also_while_it_loses_sound() {
 }
 
 #[test]
+fn the_callback_that_plays_never_allocates_also_while_nothing_is_there_and_at_the_end() {
+    let (mut into, out) = HeapRb::<f32>::new(9600).split();
+    let mut departure = Departure::new(out, Arc::default(), rate(), 2);
+    let pulse = departure.pulse();
+    into.push_slice(&vec![0.25; 4800]);
+    pulse.start_at(100);
+    let mut block = [0.0_f32; 512];
+    let counted = allocations(|| {
+        for n in 0..100_u64 {
+            departure.give(Duration::from_millis(n), &mut block, |sample| sample);
+            pulse.count_underrun();
+            if n == 15 {
+                pulse.hush();
+            }
+        }
+    });
+    assert_eq!(counted, 0);
+    assert!(pulse.missing() > 0 && pulse.played() == 25_600);
+}
+
+#[test]
 fn the_way_from_the_ring_to_the_block_never_allocates_once_it_runs() {
     let (mut writer, source) = ring(Format { rate: rate(), channels: 2 }, 1.0);
     let mut mono = Mono::new(Box::new(source), landfall::sound::ChannelWish::Fixed(1)).unwrap();
@@ -198,7 +221,7 @@ fn the_mixer_never_allocates_once_it_runs() {
 
 #[test]
 fn what_runs_in_the_audio_callback_names_nothing_that_locks_waits_or_prints() {
-    for path in ["src/sound/ring.rs", "src/sound/card/arrival.rs"] {
+    for path in ["src/sound/ring.rs", "src/sound/card/arrival.rs", "src/sound/card/departure.rs"] {
         let text = std::fs::read_to_string(std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(path)).unwrap();
         let code = text.split("#[cfg(test)]").next().unwrap();
         for word in ["Mutex", "RwLock", "Condvar", "channel(", "Sender", "unpark", "sleep", "println", "format!", "lock()"] {

@@ -119,8 +119,14 @@ impl Args {
         let output = OutputWish { device: self.out_device.clone(), ..OutputWish::default() };
         let counted = endure(&system()?, input, output, seconds, &mut |notice| remark(notice))?;
         print(&format!(
-            "played {} frames, by the clock {:.0}; missing {}, underruns told {}\nheard {} frames, lost {}\n",
-            counted.played, counted.by_clock, counted.missing, counted.underruns, counted.heard, counted.lost
+            "played {} frames, by the clock {:.0}; missing {}, underruns told {}\nheard {} frames, lost {}\nlongest wait between two callbacks {:.0} ms\n",
+            counted.played,
+            counted.by_clock,
+            counted.missing,
+            counted.underruns,
+            counted.heard,
+            counted.lost,
+            counted.longest_wait_s * 1e3
         ))
     }
 }

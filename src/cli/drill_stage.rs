@@ -11,7 +11,7 @@ use crate::live::ears::MakeEars;
 use crate::live::hearing;
 use crate::live::own_sound::OwnSound;
 use crate::live::session::{Input, RING_S};
-use crate::live::speaker::{Begin, Ear, Speaker};
+use crate::live::speaker::{Ahead, Begin, Ear, Speaker};
 use crate::live::world::World;
 use crate::logbook::sidecar::Sidecar;
 use crate::practice::Wanted;
@@ -81,7 +81,7 @@ impl Stage {
         let own = OwnSound::beside(card.time());
         let output = OutputWish { device: clicking.output.clone(), buffer: wish.buffer, rate: Some(rate) };
         let round_trip = round_trip(directories, card.opened())?;
-        let opened = Speaker::open(host, output, card.time(), Arc::clone(&own), round_trip);
+        let opened = Speaker::open(host, output, card.time(), Arc::clone(&own), Ahead::Answering, round_trip);
         let input = Input::Opened(card, takes);
         let speaker = match opened {
             Ok(speaker) => speaker,

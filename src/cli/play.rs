@@ -19,7 +19,7 @@ use crate::live::masked::Replays;
 use crate::live::own_sound::OwnSound;
 use crate::live::play_pages::{Follower, PlayPage, PlayPlain, PlayView, Targets};
 use crate::live::session::{Input, RING_S};
-use crate::live::speaker::{Begin, Ear, Speaker};
+use crate::live::speaker::{Ahead, Begin, Ear, Speaker};
 use crate::live::world::World;
 use crate::logbook::Row;
 use crate::logbook::sidecar::{Asked, AskedBand, AskedTune, Sidecar};
@@ -230,7 +230,7 @@ impl Args {
         let rate = card.opened().format.rate;
         let own = OwnSound::beside(card.time());
         let output = OutputWish { device: self.band.output.clone(), buffer: self.hearing.buffer, rate: Some(rate) };
-        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), round_trip(directories, card.opened())?)?;
+        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), Ahead::Planned, round_trip(directories, card.opened())?)?;
         let sounding = AskedBand { track: read.map(Read::asked), ..self.band.asked(Level::default()) };
         let laid = read.map(|read| read.laid(over, speaker.rate())).transpose()?;
         let playing = Playing::new(&sounding, over, a4).over_recording(laid);

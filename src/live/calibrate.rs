@@ -1,7 +1,7 @@
 //! Measures the round trip: plays, listens, and compares what was heard with where the clocks expected it.
 
 use super::own_sound::OwnSound;
-use super::speaker::{Begin, Ear, Speaker, SpeakerError};
+use super::speaker::{Ahead, Begin, Ear, Speaker, SpeakerError};
 use crate::logbook::round_trips::Pair;
 use crate::pitch::attack::{AttackFinder, Stage};
 use crate::sound::card::{Card, CardWish, Host, Opened, OutputWish};
@@ -118,7 +118,7 @@ pub fn measure(
     let (card, mut takes) = Card::open(Arc::clone(host), input, 2.0)?;
     let wish = OutputWish { rate: Some(card.opened().format.rate), ..output };
     let own = OwnSound::beside(card.time());
-    let speaker = Speaker::open(Arc::clone(host), wish, card.time(), Arc::clone(&own), |_| None)?;
+    let speaker = Speaker::open(Arc::clone(host), wish, card.time(), Arc::clone(&own), Ahead::Planned, |_| None)?;
     speaker.set_level(level);
     let pair = match speaker.opened() {
         Some(opened) => pair(card.opened(), opened),
@@ -157,6 +157,8 @@ pub struct Endured {
     pub missing: u64,
     /// Underruns that the system told of.
     pub underruns: u64,
+    /// The longest time between two callbacks of the output, s.
+    pub longest_wait_s: f64,
     /// Frames that were heard.
     pub heard: u64,
     /// Frames that the input lost.
@@ -176,7 +178,7 @@ pub fn endure(
 ) -> Result<Endured, CalibrateError> {
     let (card, mut takes) = Card::open(Arc::clone(host), input, 2.0)?;
     let own = OwnSound::beside(card.time());
-    let speaker = Speaker::open(Arc::clone(host), output, card.time(), own, |_| None)?;
+    let speaker = Speaker::open(Arc::clone(host), output, card.time(), own, Ahead::Planned, |_| None)?;
     let rate = speaker.rate();
     let clicks = (0..(seconds * 2.0) as u64)
         .map(|n| Event { at: beat_frame(FrameTime(0), n, 0.5, rate), length: FrameSpan(0), voice: Voice::Click, hz: 0.0, gain: 0.3 })
@@ -186,6 +188,7 @@ pub fn endure(
     // While streams start, they take frames in bursts.
     std::thread::sleep(Duration::from_secs(1));
     let (begun, before) = (Instant::now(), speaker.counts());
+    let _ = speaker.take_longest_wait();
     while begun.elapsed().as_secs_f64() < seconds {
         speaker.notice().into_iter().chain(card.notice().map(|notice| notice.to_string())).for_each(|notice| tell(&notice));
         let heard = match &mut source {
@@ -210,6 +213,7 @@ pub fn endure(
     counted.played = after.played - before.played;
     counted.missing = after.missing - before.missing;
     counted.underruns = after.underruns - before.underruns;
+    counted.longest_wait_s = speaker.take_longest_wait().as_secs_f64();
     speaker.finish();
     Ok(counted)
 }

@@ -168,6 +168,14 @@ pub enum SoundError {
         /// What is wrong with it, as the sentence goes on.
         problem: String,
     },
+    /// It gives sound, but not in time.
+    #[error(
+        "the input {device} gives sound faster than time passes: it is no sound card; name another with --device (`landfall devices` lists them)"
+    )]
+    CardTooFast {
+        /// The device.
+        device: String,
+    },
     /// It does not answer at all.
     #[error("the input {device} does not answer; restart the sound server, or name another with --device")]
     CardHangs {

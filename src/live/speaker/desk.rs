@@ -1,6 +1,6 @@
 //! The speaker's thread: obeys, fills the card's ring a moment ahead, and places what sounds in the take.
 
-use super::{Begin, Ear, LAST, LOOK_EVERY, Order, Shared};
+use super::{Ahead, Begin, Ear, LAST, LOOK_EVERY, Order, Shared};
 use crate::live::clocks::Clocks;
 use crate::live::own_sound::{BeatOf, OwnSound};
 use crate::sound::card::{Opened, Outlet, PlayPulse, Playing};
@@ -15,9 +15,8 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
-/// The ring is filled so far ahead of what the card takes, s, and one of its callbacks more. With 0.06, a machine with every processor busy several
-/// times over once came 4 ms too late in 20 s (measured).
-const AHEAD_S: f64 = 0.1;
+/// A stream begins at most so long after it was opened, s, and one of its callbacks more: the first mixing has to be there by then, also on a busy machine.
+const BEGINS_S: f64 = 0.3;
 /// Beats are said so long before they sound, s: before anything that is played on them can be judged.
 const BEATS_AHEAD_S: f64 = 1.5;
 
@@ -31,6 +30,7 @@ pub(super) enum Way {
 pub(super) struct Through {
     outlet: Outlet,
     clocks: Clocks,
+    ahead: Ahead,
     stream: Option<OnAir>,
     /// Missing frames and underruns of streams before this one.
     lost: (u64, u64),
@@ -44,8 +44,8 @@ pub(super) struct OnAir {
 
 impl Through {
     /// Not playing yet.
-    pub fn new(outlet: Outlet, clocks: Clocks) -> Self {
-        Self { outlet, clocks, stream: None, lost: (0, 0) }
+    pub fn new(outlet: Outlet, clocks: Clocks, ahead: Ahead) -> Self {
+        Self { outlet, clocks, ahead, stream: None, lost: (0, 0) }
     }
 }
 
@@ -157,9 +157,10 @@ impl Desk {
     }
 
     fn end(mut self) {
-        self.mixer.set_audible(false);
         match &mut self.way {
-            Way::Card(_) => {
+            Way::Card(through) => {
+                // What is mixed already is faded out where it leaves, not behind it.
+                through.stream.iter().for_each(|stream| stream.pulse().hush());
                 let begun = Instant::now();
                 while begun.elapsed() < LAST {
                     self.fill();
@@ -167,7 +168,6 @@ impl Desk {
                 }
             }
             Way::Take(_) => {
-                self.mixer.set_audible(true);
                 self.fill();
                 if let Way::Take(Some(file)) = self.way
                     && let Err(error) = file.finalize()
@@ -230,8 +230,8 @@ impl Desk {
             let _ = self.notice.send("the output came back with another sample rate: the sound stays off; begin again to hear it".into());
             return;
         }
-        let ahead = lead(&playing.opened, self.rate);
-        let frame = playing.pulse.played() + ahead;
+        let begins_s = through.ahead.seconds().min(BEGINS_S);
+        let mut frame = playing.pulse.played() + lead(begins_s, &playing.opened, self.rate);
         let base = match through.stream.take() {
             None => -(frame as i64),
             Some(before) => {
@@ -239,8 +239,13 @@ impl Desk {
                 through.lost.1 += before.pulse().underruns();
                 // The old stream's line says where the song would be when this frame is heard.
                 let at = heard_at(&playing.pulse, frame, self.rate);
-                let song = at.and_then(|at| through.clocks.output_frame(at)).map_or(0, |frame| frame as i64 + before.base);
-                song.max(self.mixer.position().0 as i64) - frame as i64
+                let mixed = self.mixer.position().0 as i64;
+                // A stream that broke before its line was known says nothing: the song goes on where the mixer stands.
+                let song = at.and_then(|at| through.clocks.output_frame(at)).map_or(mixed, |frame| frame as i64 + before.base);
+                // What was mixed ahead and never heard is gone: it is silent until the song is where the mixer stands.
+                let most = lead(through.ahead.seconds(), &playing.opened, self.rate);
+                frame += ((mixed - song).max(0) as u64).min(most);
+                song.max(mixed) - frame as i64
             }
         };
         let song = (base + frame as i64).max(0) as u64;
@@ -257,7 +262,7 @@ impl Desk {
                 through.clocks.look();
                 let Some(stream) = &mut through.stream else { return };
                 let taken = stream.taken();
-                let target = taken + lead(&stream.playing.opened, self.rate);
+                let target = taken + lead(through.ahead.seconds(), &stream.playing.opened, self.rate);
                 while self.mixer.position().0 < target && stream.playing.ring.vacant_len() >= self.block.len() {
                     self.mixer.render(&mut self.block);
                     stream.playing.ring.push_slice(&self.block);
@@ -267,6 +272,8 @@ impl Desk {
                 self.shared.played.store(taken, Ordering::Relaxed);
                 self.shared.missing.store(through.lost.0 + stream.pulse().missing(), Ordering::Relaxed);
                 self.shared.underruns.store(through.lost.1 + stream.pulse().underruns(), Ordering::Relaxed);
+                let wait = stream.pulse().take_longest_wait();
+                self.shared.longest_wait_ns.fetch_max(wait.as_nanos() as u64, Ordering::Relaxed);
             }
             Way::Take(file) => {
                 let Some((_, _, heard)) = self.own.take() else { return };
@@ -327,9 +334,9 @@ impl Desk {
     }
 }
 
-/// How far ahead of the card the ring is filled, frames.
-fn lead(opened: &Opened, rate: SampleRate) -> u64 {
-    rate.span(AHEAD_S).0 + u64::from(opened.buffer.unwrap_or(512).min(rate.hz() / 5))
+/// So many seconds ahead of the card, and one of its callbacks more, frames.
+fn lead(seconds: f64, opened: &Opened, rate: SampleRate) -> u64 {
+    rate.span(seconds).0 + u64::from(opened.buffer.unwrap_or(512).min(rate.hz() / 5))
 }
 
 /// When a frame of a young stream is heard, by its newest stamp.

@@ -1,11 +1,15 @@
 //! What the output's callback does: copy out of the ring, and count what was not there.
 
 use super::stamps::Stamps;
+use crate::units::SampleRate;
 use ringbuf::HeapCons;
 use ringbuf::traits::{Consumer, Observer};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::Duration;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
+
+/// How long the sound takes to go when it is told to, s.
+const HUSH_S: f64 = 0.02;
 
 /// Not yet known.
 const NEVER: u64 = u64::MAX;
@@ -18,6 +22,8 @@ pub struct PlayPulse {
     errors: AtomicU64,
     underruns: AtomicU64,
     start_at: AtomicU64,
+    longest_wait: AtomicU64,
+    hushed: AtomicBool,
     stamps: Stamps,
 }
 
@@ -30,6 +36,8 @@ impl Default for PlayPulse {
             errors: zero(),
             underruns: zero(),
             start_at: AtomicU64::new(NEVER),
+            longest_wait: zero(),
+            hushed: AtomicBool::new(false),
             stamps: Stamps::default(),
         }
     }
@@ -60,6 +68,13 @@ impl PlayPulse {
         self.underruns.load(Ordering::Relaxed)
     }
 
+    /// The longest time between two callbacks since this was last asked: where it is longer than what the card holds, the card ran dry, because its
+    /// thread or the sound server came late.
+    #[must_use]
+    pub fn take_longest_wait(&self) -> Duration {
+        Duration::from_nanos(self.longest_wait.swap(0, Ordering::Relaxed))
+    }
+
     /// When which frame is heard.
     #[must_use]
     pub fn stamps(&self) -> &Stamps {
@@ -69,6 +84,11 @@ impl PlayPulse {
     /// The ring's first sample belongs to this frame of the stream; until then it plays silence. Set once, before the ring is filled.
     pub fn start_at(&self, frame: u64) {
         self.start_at.store(frame, Ordering::Release);
+    }
+
+    /// Fades out what is in the ring, at once and for good: however far ahead it was filled, an end is heard as one.
+    pub fn hush(&self) {
+        self.hushed.store(true, Ordering::Relaxed);
     }
 
     /// For the error callback: neither allocates nor waits.
@@ -90,13 +110,19 @@ pub struct Departure {
     frame: u64,
     /// Samples that were not there in time and are thrown away when they come.
     owed: usize,
+    /// What is left of the sound once it was hushed, and how much goes with each frame.
+    gain: f32,
+    step: f32,
+    /// When it was called last.
+    called: Option<Instant>,
 }
 
 impl Departure {
-    /// Plays what is in `ring` (one channel) on all `channels`.
+    /// Plays what is in `ring` (one channel, at `rate`) on all `channels`.
     #[must_use]
-    pub fn new(ring: HeapCons<f32>, pulse: Arc<PlayPulse>, channels: u16) -> Self {
-        Self { ring, pulse, channels: usize::from(channels.max(1)), frame: 0, owed: 0 }
+    pub fn new(ring: HeapCons<f32>, pulse: Arc<PlayPulse>, rate: SampleRate, channels: u16) -> Self {
+        let step = (1.0 / (HUSH_S * rate.as_f64())) as f32;
+        Self { ring, pulse, channels: usize::from(channels.max(1)), frame: 0, owed: 0, gain: 1.0, step, called: None }
     }
 
     /// What to tell from the error callback.
@@ -107,9 +133,14 @@ impl Departure {
 
     /// Fills one callback's samples, the first of which is heard in `ahead` from now. Neither allocates, locks nor waits.
     pub fn give<T: Copy>(&mut self, ahead: Duration, interleaved: &mut [T], convert: impl Fn(f32) -> T) {
+        let now = Instant::now();
+        if let Some(before) = self.called.replace(now) {
+            self.pulse.longest_wait.fetch_max((now - before).as_nanos() as u64, Ordering::Relaxed);
+        }
         self.pulse.stamps.put_now(self.frame, ahead.as_nanos() as i64);
         let start = self.pulse.start_at.load(Ordering::Acquire);
         self.owed -= self.ring.skip(self.owed.min(self.ring.occupied_len()));
+        let hushed = self.pulse.hushed.load(Ordering::Relaxed);
         let mut missing = 0;
         for frame in interleaved.chunks_mut(self.channels) {
             let sample = if self.frame < start || self.owed > 0 { None } else { self.ring.try_pop() };
@@ -117,7 +148,10 @@ impl Departure {
                 missing += 1;
                 self.owed += 1;
             }
-            frame.fill(convert(sample.unwrap_or(0.0)));
+            if hushed {
+                self.gain = (self.gain - self.step).max(0.0);
+            }
+            frame.fill(convert(sample.unwrap_or(0.0) * self.gain));
             self.frame += 1;
         }
         if missing > 0 {
@@ -136,7 +170,7 @@ mod tests {
     #[test]
     fn what_comes_too_late_is_thrown_away_and_the_rest_keeps_its_frame() {
         let (mut into, out) = HeapRb::<f32>::new(100).split();
-        let mut departure = Departure::new(out, Arc::default(), 2);
+        let mut departure = Departure::new(out, Arc::default(), SampleRate::new(48_000).unwrap(), 2);
         let pulse = departure.pulse();
         let mut play = |frames: usize| {
             let mut block = vec![9.0_f32; frames * 2];
@@ -154,5 +188,25 @@ mod tests {
         into.push_slice(&[10.0, 11.0, 12.0, 13.0]);
         assert_eq!(play(2), [12.0, 13.0]);
         assert_eq!((pulse.played(), pulse.missing()), (14, 4));
+    }
+
+    #[test]
+    fn what_was_put_in_far_ahead_is_faded_out_at_once_when_it_is_hushed() {
+        let (mut into, out) = HeapRb::<f32>::new(48_000).split();
+        into.push_slice(&vec![0.5; 48_000]);
+        let mut departure = Departure::new(out, Arc::default(), SampleRate::new(48_000).unwrap(), 1);
+        let pulse = departure.pulse();
+        pulse.start_at(0);
+        let mut play = |frames: usize| {
+            let mut block = vec![9.0_f32; frames];
+            departure.give(Duration::ZERO, &mut block, |sample| sample);
+            block
+        };
+        assert_eq!(play(1000), [0.5; 1000]);
+        pulse.hush();
+        let last = play(2000);
+        assert!(last.windows(2).all(|pair| pair[0] >= pair[1] && pair[0] - pair[1] < 0.001), "it goes without a step");
+        assert!(last[970..].iter().all(|sample| *sample == 0.0), "and is gone within 20 ms");
+        assert_eq!(pulse.missing(), 0);
     }
 }

@@ -9,6 +9,7 @@
 mod arrival;
 mod departure;
 mod outlet;
+mod pace;
 mod patience;
 mod stamps;
 mod take_time;

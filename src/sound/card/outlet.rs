@@ -1,5 +1,6 @@
 //! Opens the card to play, judges by the frames that it takes whether it plays, and opens it again when it does not.
 
+use super::pace::Pace;
 use super::patience::{BROKEN, LOOK_EVERY, OPENING, RETRY_BROKEN, RETRY_SELDOM, RETRY_STALLED, STALLED};
 use super::{Departure, Host, Opened, OutputWish, PlayPulse};
 use crate::sound::SoundError;
@@ -74,7 +75,7 @@ impl Opening {
                 let (ring, out) = HeapRb::new(format.rate.span(ring_s).0.max(1) as usize).split();
                 let pulse = Arc::new(PlayPulse::default());
                 last = Some((ring, Arc::clone(&pulse)));
-                Departure::new(out, pulse, format.channels)
+                Departure::new(out, pulse, format.rate, format.channels)
             });
             let told = match (&stream, last) {
                 (Ok(stream), Some((ring, pulse))) => tell.send(Ok(Playing { ring, pulse, opened: stream.opened() })),
@@ -100,6 +101,11 @@ impl Outlet {
         let hangs = || SoundError::Output { device: wish.name(), problem: "does not answer; restart the sound server".into() };
         let playing = opening.outcome.recv_timeout(OPENING).unwrap_or_else(|_| Err(hangs()))?;
         let opened = playing.opened.clone();
+        let pace = Pace::since(opening.since, opened.format.rate);
+        if pace.is_too_fast_at_first(|| playing.pulse.played()) {
+            let problem = "takes sound faster than time passes, so nothing is heard in time".into();
+            return Err(SoundError::Output { device: wish.name(), problem });
+        }
         let held = Held { pulse: Arc::clone(&playing.pulse), _close: opening.close };
         let (give, streams) = unbounded();
         let (notice, notices) = bounded(64);
@@ -118,6 +124,8 @@ impl Outlet {
             opening: None,
             trial: None,
             played: 0,
+            errors: 0,
+            outlived: 0,
             moved: now,
             told: false,
             retry_at: now,
@@ -157,6 +165,9 @@ struct Watcher {
     /// Opened in place of the held one; it has not played yet.
     trial: Option<(Held, Playing, Instant)>,
     played: u64,
+    /// Errors told of up to the last look, and those of them after which frames were taken still: some mean nothing.
+    errors: u64,
+    outlived: u64,
     moved: Instant,
     told: bool,
     retry_at: Instant,
@@ -175,7 +186,7 @@ impl Watcher {
             return;
         }
         let away = now.duration_since(self.moved);
-        let broken = self.held.as_ref().is_none_or(|held| held.pulse.errors() > 0);
+        let broken = self.held.as_ref().is_none_or(|held| held.pulse.errors() > self.outlived);
         if away > BROKEN && broken && self.held.take().is_some() {
             self.retry_at = now;
             self.retry_after = RETRY_BROKEN;
@@ -193,11 +204,12 @@ impl Watcher {
     /// Whether frames were taken since the last look.
     fn plays(&mut self, now: Instant) -> bool {
         let Some(held) = &self.held else { return false };
-        let played = held.pulse.played();
+        let (played, before) = (held.pulse.played(), std::mem::replace(&mut self.errors, held.pulse.errors()));
         if played == self.played {
             return false;
         }
         self.played = played;
+        self.outlived = before;
         self.moved = now;
         if self.told {
             self.told = false;
@@ -217,6 +229,7 @@ impl Watcher {
         if let Some((held, playing, since)) = self.trial.take() {
             if held.pulse.played() > 0 {
                 self.played = 0;
+                (self.errors, self.outlived) = (0, 0);
                 self.held = Some(held);
                 let _ = self.give.send(playing);
             } else if now.duration_since(since) <= Duration::from_secs(1) {

@@ -4,7 +4,7 @@ use super::{CardNotice, Pulse, TakeTime};
 use crate::sound::{Arriving, Format, Heard, Origin, RingSource, SoundError, Source, Takes};
 use crossbeam_channel::{Receiver, Sender};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 /// An outage of more than so many seconds ends the take.
 pub(super) const OUTAGE_S: f64 = 2.0;
@@ -28,6 +28,8 @@ struct Inside {
     zeros: u64,
     /// Set by the watcher while nothing has come for longer than [`OUTAGE_S`].
     outage: Arc<AtomicBool>,
+    /// Set by the watcher when nothing more is to be taken from the card.
+    refused: Arc<OnceLock<SoundError>>,
     current: Option<(RingSource, Arc<Pulse>)>,
     next: Option<Part>,
     over: bool,
@@ -52,9 +54,12 @@ struct CardTake {
     inside: Arc<Mutex<Inside>>,
 }
 
+/// What the watcher and the takes tell each other: notices, an outage, a refusal.
+pub(super) type Told = (Sender<CardNotice>, Arc<AtomicBool>, Arc<OnceLock<SoundError>>);
+
 impl CardTakes {
-    pub(super) fn new(device: String, parts: Receiver<Part>, notice: Sender<CardNotice>, outage: Arc<AtomicBool>, time: TakeTime) -> Self {
-        let inside = Inside { parts, notice, zeros: 0, outage, current: None, next: None, over: false, time, takes: 0 };
+    pub(super) fn new(device: String, parts: Receiver<Part>, (notice, outage, refused): Told, time: TakeTime) -> Self {
+        let inside = Inside { parts, notice, zeros: 0, outage, refused, current: None, next: None, over: false, time, takes: 0 };
         Self { device, inside: Arc::new(Mutex::new(inside)) }
     }
 }
@@ -96,6 +101,9 @@ impl Takes for CardTakes {
     fn poll(&mut self) -> Arriving {
         let mut inside = locked(&self.inside);
         inside.look();
+        if inside.refused.get().is_some() {
+            return Arriving::Over;
+        }
         if let Some(part) = inside.next.take() {
             inside.current = Some((part.ring, part.pulse));
         }
@@ -162,6 +170,10 @@ impl CardTake {
         }
         let shared = Arc::clone(&self.inside);
         let mut inside = locked(&shared);
+        if let Some(refusal) = inside.refused.get() {
+            self.ended = true;
+            return Err(refusal.clone());
+        }
         loop {
             inside.look();
             let heard = match &mut inside.current {

@@ -1,13 +1,14 @@
 //! Opens the card, judges by arriving frames whether it is heard, and opens it again when it is not.
 
+use super::pace::Pace;
 use super::patience::{BROKEN, LOOK_EVERY, OPENING, RETRY_BROKEN, RETRY_SELDOM, RETRY_STALLED, STALLED};
 use super::takes::{OUTAGE_S, Part};
 use super::{Arrival, CardTakes, CardWish, Host, Opened, Pulse, TakeTime};
 use crate::sound::{RingGauge, RingSource, SoundError, Source, ring};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded, unbounded};
 use std::fmt;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, OnceLock};
 use std::time::{Duration, Instant};
 
 /// What the player should know of the card, each once and not over and over.
@@ -21,6 +22,8 @@ pub enum CardNotice {
     Back,
     /// What arrives is exactly zero.
     Dead,
+    /// More arrives than time allows: it is let go.
+    TooFast,
 }
 
 impl fmt::Display for CardNotice {
@@ -30,6 +33,7 @@ impl fmt::Display for CardNotice {
             Self::Gone => "the card is gone: waiting for it to come back",
             Self::Back => "the card is heard again",
             Self::Dead => "the input is dead silent: is it muted, unplugged, or the wrong one? `landfall devices` lists the others",
+            Self::TooFast => "the input gives sound faster than time passes: it is no sound card, and is let go",
         })
     }
 }
@@ -47,6 +51,7 @@ pub struct Card {
 struct Held {
     gauge: RingGauge,
     pulse: Arc<Pulse>,
+    pace: Pace,
     /// Its dropping lets the thread drop the stream.
     _close: Sender<()>,
 }
@@ -71,16 +76,22 @@ impl Card {
         let device = wish.device.clone().unwrap_or_else(|| "default".into());
         let (opened, source, pulse) =
             opening.outcome.recv_timeout(OPENING).unwrap_or_else(|_| Err(SoundError::CardHangs { device: device.clone() }))?;
-        let held = Held { gauge: source.gauge(), pulse: Arc::clone(&pulse), _close: opening.close };
+        let (gauge, pace) = (source.gauge(), Pace::since(opening.since, opened.format.rate));
+        if pace.is_too_fast_at_first(|| gauge.arrived()) {
+            return Err(SoundError::CardTooFast { device: opened.device });
+        }
+        let held = Held { gauge, pulse: Arc::clone(&pulse), pace, _close: opening.close };
         let (parts, parts_out) = unbounded();
         let (notice, notices) = bounded(64);
         let (stop, stopped) = bounded(0);
         let outage = Arc::new(AtomicBool::new(false));
+        let refused = Arc::new(OnceLock::new());
         let time = TakeTime::default();
-        let takes = CardTakes::new(opened.device.clone(), parts_out, notice.clone(), Arc::clone(&outage), time.clone());
+        let told = (notice.clone(), Arc::clone(&outage), Arc::clone(&refused));
+        let takes = CardTakes::new(opened.device.clone(), parts_out, told, time.clone());
         // The receiver is alive: it was made above.
         let _ = parts.send(Part { ring: source, pulse, away_s: None });
-        let watcher = Watcher::new((host, wish, ring_s), held, Outlets { parts, notice, outage });
+        let watcher = Watcher::new((host, wish, ring_s), held, Outlets { parts, notice, outage, refused });
         std::thread::spawn(move || watcher.run(&stopped));
         Ok((Self { opened, notices, time, _stop: stop }, takes))
     }
@@ -136,6 +147,8 @@ struct Outlets {
     parts: Sender<Part>,
     notice: Sender<CardNotice>,
     outage: Arc<AtomicBool>,
+    /// Why nothing more is taken from it.
+    refused: Arc<OnceLock<SoundError>>,
 }
 
 struct Watcher {
@@ -148,6 +161,9 @@ struct Watcher {
     /// A stream that was opened in place of the held one and has not been heard yet.
     trial: Option<(Held, RingSource, Instant)>,
     arrived: u64,
+    /// Errors told of up to the last look, and those of them after which frames came still: some mean nothing.
+    errors: u64,
+    outlived: u64,
     heard: Instant,
     told: Option<CardNotice>,
     retry_at: Instant,
@@ -166,6 +182,8 @@ impl Watcher {
             opening: None,
             trial: None,
             arrived: 0,
+            errors: 0,
+            outlived: 0,
             heard: now,
             told: None,
             retry_at: now,
@@ -176,7 +194,17 @@ impl Watcher {
     fn run(mut self, stopped: &Receiver<()>) {
         while matches!(stopped.recv_timeout(LOOK_EVERY), Err(RecvTimeoutError::Timeout)) {
             self.look(Instant::now());
+            if self.is_too_fast(Instant::now()) {
+                let device = self.wish.device.clone().unwrap_or_else(|| "default".into());
+                let _ = self.outlets.refused.set(SoundError::CardTooFast { device });
+                self.tell(CardNotice::TooFast);
+                return;
+            }
         }
+    }
+
+    fn is_too_fast(&self, now: Instant) -> bool {
+        self.held.as_ref().is_some_and(|held| held.pace.is_too_fast(held.gauge.arrived(), now))
     }
 
     fn look(&mut self, now: Instant) {
@@ -185,7 +213,7 @@ impl Watcher {
         }
         let away = now.duration_since(self.heard);
         self.outlets.outage.store(away.as_secs_f64() > OUTAGE_S, Ordering::Relaxed);
-        let broken = self.held.as_ref().is_none_or(|held| held.gauge.ended() || held.pulse.errors() > 0);
+        let broken = self.held.as_ref().is_none_or(|held| held.gauge.ended() || held.pulse.errors() > self.outlived);
         if away > BROKEN && broken && self.held.take().is_some() {
             self.retry_at = now;
             self.retry_after = RETRY_BROKEN;
@@ -203,11 +231,12 @@ impl Watcher {
     /// Whether frames came since the last look.
     fn is_heard(&mut self, now: Instant) -> bool {
         let Some(held) = &self.held else { return false };
-        let arrived = held.gauge.arrived();
+        let (arrived, before) = (held.gauge.arrived(), std::mem::replace(&mut self.errors, held.pulse.errors()));
         if arrived == self.arrived {
             return false;
         }
         self.arrived = arrived;
+        self.outlived = before;
         self.heard = held.pulse.last_arrival().unwrap_or(now).max(self.heard);
         self.outlets.outage.store(false, Ordering::Relaxed);
         if self.told.take().is_some() {
@@ -240,8 +269,8 @@ impl Watcher {
         if let Some(opening) = &self.opening {
             match opening.outcome.try_recv() {
                 Ok(Ok((_, source, pulse))) => {
-                    let gauge = source.gauge();
-                    self.trial = self.opening.take().map(|opening| (Held { gauge, pulse, _close: opening.close }, source, now));
+                    let (gauge, pace) = (source.gauge(), Pace::since(opening.since, source.format().rate));
+                    self.trial = self.opening.take().map(|opening| (Held { gauge, pulse, pace, _close: opening.close }, source, now));
                 }
                 Ok(Err(_)) => {
                     self.opening = None;
@@ -278,6 +307,7 @@ impl Watcher {
         if self.outlets.parts.send(Part { ring, pulse: Arc::clone(&held.pulse), away_s: Some(away_s) }).is_ok() {
             self.held = Some(held);
             self.arrived = 0;
+            (self.errors, self.outlived) = (0, 0);
         }
     }
 }
