@@ -98,10 +98,11 @@ impl Grid {
         }
     }
 
-    /// The score time that is wanted of a note not struck yet: the next first beat of a bar that can still be reached.
+    /// The score time that is wanted of a note not struck yet: the next first beat of a bar that can still be reached, half a bar of count-in heard before the pick.
     #[must_use]
     pub fn next(&self, now_s: f64) -> f64 {
-        let earliest = now_s + (self.rise.unwrap_or(0.0) - STILL_IN_TIME) * self.beat_s();
+        let pick = (now_s - STILL_IN_TIME * self.beat_s()).max(-0.5 * self.bar_s());
+        let earliest = pick + self.rise.unwrap_or(0.0) * self.beat_s();
         (earliest / self.bar_s()).ceil().max(0.0) * self.bar_s()
     }
 

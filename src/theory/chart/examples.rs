@@ -46,6 +46,11 @@ pub const EXAMPLES: &[Example] = &[
         text: include_str!("examples/shuffle.toml"),
     },
     Example { name: "ii-V-I", about: "the cadence of half of all tunes, in F: Gm7, C7, Fmaj7", text: include_str!("examples/ii_v_i.toml") },
+    Example {
+        name: "ii-V-i-minor",
+        about: "the same cadence in minor, in D: Em7b5, A7, Dm",
+        text: include_str!("examples/ii_v_i_minor.toml"),
+    },
     Example { name: "waltz", about: "3/4 in E minor: thirds that move by half a step", text: include_str!("examples/waltz.toml") },
     Example {
         name: "seven",
