@@ -10,7 +10,7 @@ const HALVES: [usize; 5] = [2, 5, 9, 16, 28];
 /// Neighbouring readings share most of what was heard: so many hops count as one independent reading.
 const SHARED: f64 = 5.0;
 /// Width of the confidence intervals in standard deviations.
-const TRUST: f64 = 1.4;
+const TRUST: f64 = 1.2;
 /// Hops between the readings that the noise is judged from: far enough to share little.
 const APART: usize = 4;
 /// Hops to each side that the noise is judged over.
