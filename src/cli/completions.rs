@@ -7,7 +7,7 @@ use clap_complete::Shell;
 #[derive(Debug, clap::Args)]
 #[command(
     long_about = "Print the script that lets a shell complete landfall's commands and options.",
-    after_help = "Examples:\n  landfall completions bash > ~/.local/share/bash-completion/completions/landfall\n  \
+    after_help = "Examples:\n  echo 'source <(landfall completions bash)' >> ~/.bashrc\n  \
                   landfall completions fish > ~/.config/fish/completions/landfall.fish"
 )]
 pub struct Args {
