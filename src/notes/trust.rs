@@ -23,6 +23,12 @@ const SHORT_LEAST_CLARITY: f64 = 0.8;
 /// How long after its stroke a rise begins at the earliest, ms: until then the pick holds the string.
 const STROKE_TO_RISE_MS: f64 = 9.0;
 
+/// Unless it takes this long to its middle: the quickest bend, of 54 ms, that begins 15 ms after the stroke.
+const STROKE_TO_HALF_WAY_MS: f64 = 42.0;
+
+/// After a hammer-on, a pull-off or a slide a bend that is not let down is held for this long, ms.
+const STEP_HOLD_MS: f64 = 50.0;
+
 /// Where no stroke was heard, a bend must be this large, cents, and as clear as this.
 const UNHEARD_CENTS: f64 = 50.0;
 const UNHEARD_CLARITY: f64 = 0.88;
@@ -45,6 +51,11 @@ pub fn is_a_strings(note: &Note, shape: &Shape, bend: &Bend, loudest_dbfs: f32) 
     if usual < USUAL_CLARITY || least < asked {
         return false;
     }
+    // Between two fingers' steps, a step that was read slowly is no bend.
+    let is_held = (bend.hold.len() as f64) * shape.hop_ms >= STEP_HOLD_MS;
+    if matches!(note.cause, Cause::Hammer | Cause::PullOff | Cause::Slide) && bend.release.is_none() && !is_held {
+        return false;
+    }
     let size = bend.rise.as_ref().map(|rise| shape.smooth[rise.end - 1] - shape.smooth[rise.start]);
     if note.cause == Cause::Unheard {
         let quiet = contour.levels()[begin..end].iter().copied().fold(f32::NEG_INFINITY, f32::max) < loudest_dbfs - UNHEARD_DB;
@@ -53,7 +64,13 @@ pub fn is_a_strings(note: &Note, shape: &Shape, bend: &Bend, loudest_dbfs: f32) 
         }
     }
     let attack = contour.position(note.onset);
-    let too_early = |rise: &Range<usize>| (rise.start as f64 - attack) * shape.hop_ms < STROKE_TO_RISE_MS;
+    // What a stroke leaves may hide where the rise begins; its middle says how soon it was.
+    let too_early = |rise: &Range<usize>| {
+        let ms = |point: usize| (point as f64 - attack) * shape.hop_ms;
+        let middle = f64::midpoint(shape.smooth[rise.start], shape.smooth[rise.end - 1]);
+        let half_way = rise.clone().find(|&i| shape.smooth[i] > middle).unwrap_or(rise.start);
+        ms(rise.start) < STROKE_TO_RISE_MS && ms(half_way) < STROKE_TO_HALF_WAY_MS
+    };
     if note.cause == Cause::Pick && bend.rise.as_ref().is_some_and(too_early) {
         return false;
     }
