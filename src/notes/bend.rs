@@ -1,6 +1,7 @@
 //! The bends of one note, read off its movements: where each comes from, where it is held, where it is let down.
 
 use super::movement::{Movement, MovementKind};
+use super::sag::is_sag;
 use super::shape::Shape;
 use std::ops::Range;
 
@@ -25,6 +26,12 @@ const LARGE_FALL_HOLD_MS: f64 = 45.0;
 
 /// A fall that comes back to where it left within this long is a dip of the bar, ms.
 const DIP_MS: f64 = 600.0;
+
+/// A dip leaves a pitch that was held for this long, ms: the glide of a hard pick does not.
+const HELD_BEFORE_DIP_MS: f64 = 40.0;
+
+/// A bend that is not let down is held for this long at least, ms, from where it comes within 10 cents of its top.
+const LEAST_HELD_MS: f64 = 50.0;
 
 /// One bend inside a note, as stretches of the note's curve.
 #[derive(Clone, Debug, PartialEq)]
@@ -88,7 +95,8 @@ pub fn bends(shape: &Shape, settled: usize, end: usize) -> Vec<Bend> {
         } else {
             // A dip: it and its way back make no bend.
             let back = moves.get(i + 1).filter(|m| m.kind == MovementKind::Rise && is_dip(shape, moves[i], m));
-            i += if back.is_some() { 2 } else { 1 };
+            let was_held = ms_between(shape, before, moves[i].span.start) >= HELD_BEFORE_DIP_MS;
+            i += if back.is_some() && was_held { 2 } else { 1 };
             before = moves[i - 1].span.end;
         }
     }
@@ -111,9 +119,17 @@ fn is_played(shape: &Shape, bend: &Bend, end: usize) -> bool {
     let Some(rise) = &bend.rise else { return true };
     let (from, top) = (shape.smooth[rise.start], shape.smooth[rise.end - 1]);
     let size = top - from;
-    let held_ms = bend.hold.len() as f64 * shape.hop_ms;
-    if rise.len() as f64 * shape.hop_ms < QUICKEST_MS || (bend.release.is_none() && held_ms < 50.0) {
+    let mut held_ms = bend.hold.len() as f64 * shape.hop_ms;
+    if rise.len() as f64 * shape.hop_ms < QUICKEST_MS {
         return false;
+    }
+    if bend.release.is_none() {
+        // From where it comes within 10 cents of its top.
+        let slow_end = rise.clone().rev().take_while(|&i| top - shape.smooth[i] <= BAND_CENTS).count();
+        held_ms += slow_end as f64 * shape.hop_ms;
+        if held_ms < LEAST_HELD_MS {
+            return false;
+        }
     }
     if held_ms >= 50.0 {
         return true;
@@ -178,6 +194,7 @@ fn rising(shape: &Shape, moves: &[&Movement], i: usize, before: usize, end: usiz
                     hold_start = next.span.end - 1;
                 }
             }
+            MovementKind::Fall if is_sag(shape, rise.from_cents, next, moves.get(j + 1).copied(), end) => {}
             MovementKind::Rise if stop_ms < SAME_BEND_STOP_MS || next.to_cents - next.from_cents < SAME_BEND_RISE_CENTS => {
                 corrected = true;
                 first_stop_end.get_or_insert(next.span.start);

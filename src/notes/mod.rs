@@ -10,10 +10,12 @@ mod contour;
 mod finder;
 mod movement;
 mod note;
+mod sag;
 mod shape;
 pub mod statistics;
 pub mod steady;
 mod steps;
+mod stops;
 mod trust;
 mod vibrato;
 

@@ -4,7 +4,9 @@ use super::beats::{bridge_spikes, calm_beats};
 use super::clean::{clean, smooth};
 use super::contour::Contour;
 use super::movement::{Movement, MovementKind};
-use super::statistics::{median, noise, slope};
+use super::sag::behind_the_sag;
+use super::statistics::{noise, slope};
+use super::stops::{drop_small_ends, join_without_stop};
 use super::vibrato::{Vibrato, turns, vibratos};
 use std::ops::Range;
 
@@ -17,9 +19,6 @@ const LEAST_SPEED_CENTS_PER_S: f64 = 36.0;
 
 /// And so slow on the whole, pauses included, is a drift too.
 const LEAST_MEAN_SPEED_CENTS_PER_S: f64 = 25.0;
-
-/// Staying this long within 10 cents is a stop, ms.
-const STOP_MS: f64 = 50.0;
 
 /// Legs shorter than this are one movement: there is no room for a stop in them.
 const SHORT_LEG_MS: f64 = 110.0;
@@ -211,30 +210,14 @@ fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64, nois
         i += 1;
     }
     runs.retain(|run| size(run) >= (4.0 * noise).clamp(4.0, 12.0));
+    if !rises {
+        for run in &mut runs {
+            run.start = behind_the_sag(curve, run, hop_ms, noise);
+        }
+    }
+    drop_small_ends(curve, &mut runs, hop_ms);
     join_without_stop(curve, &mut runs, hop_ms);
     let speed = |run: &Range<usize>| size(run) / (run.len() as f64 * hop_ms / 1000.0);
     runs.retain(|run| size(run) >= LEAST_MOVE_CENTS && speed(run) >= LEAST_MEAN_SPEED_CENTS_PER_S);
     runs.into_iter().map(movement).collect()
-}
-
-/// A pause in a movement is a stop only if it lasts 50 ms or more and two and a half times as long as the movement itself would need
-/// to cross the 20 cents around it: a slow climb that hesitates has not stopped.
-fn join_without_stop(curve: &[f64], runs: &mut Vec<Range<usize>>, hop_ms: f64) {
-    let mut k = 0;
-    while k + 1 < runs.len() {
-        let (before, after) = (runs[k].clone(), runs[k + 1].clone());
-        let pause = before.end - 1..after.start + 1;
-        let level = median(&curve[pause.clone()]).unwrap_or(curve[pause.start]);
-        let near = |i: &usize| (curve[*i] - level).abs() <= 10.0;
-        let dwell = (before.start..after.end).filter(near).count() as f64 * hop_ms;
-        let moved = (curve[before.end - 1] - curve[before.start]).abs() + (curve[after.end - 1] - curve[after.start]).abs();
-        let moving_ms = (before.len() + after.len()) as f64 * hop_ms;
-        let crossing_ms = 20.0 * moving_ms / moved.max(1.0);
-        if dwell < STOP_MS.max(2.5 * crossing_ms) {
-            runs[k] = before.start..after.end;
-            runs.remove(k + 1);
-        } else {
-            k += 1;
-        }
-    }
 }
