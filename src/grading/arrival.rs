@@ -10,6 +10,9 @@ const STAY_MS: f64 = 50.0;
 /// What counts as the beginning of the hold, ms.
 const EARLY_MS: f64 = 150.0;
 
+/// Straight for this long before a shake, a hold has an early pitch of its own, ms.
+const STRAIGHT_MS: f64 = 40.0;
+
 /// After this long a new excursion is no part of the arrival, ms.
 const SAME_MOVEMENT_MS: f64 = 250.0;
 
@@ -42,13 +45,15 @@ pub(super) fn arrival(shape: &Shape, bend: &Bend, start: f64, vibrato: Option<&V
     // Before a vibrato there may be a straight part: then the early pitch is that of the straight part alone.
     let straight_end = vibrato.map_or(end, |v| v.span.start.min(end));
     // From behind a possible overshoot: a level that its top has pulled up would call the top the arrival.
-    let mut at = (bend.hold.start + shape.hops(EARLY_MS)).min(straight_end.max(bend.hold.start + 1) - 1) as f64;
+    // Of a shaken hold, the last of its straight part.
+    let straight = straight_end.saturating_sub(if vibrato.is_some() { shape.hops(STRAIGHT_MS) } else { 1 });
+    let mut at = (bend.hold.start + shape.hops(EARLY_MS)).min(straight.max(bend.hold.start)) as f64;
     let mut level = curve[bend.hold.start.min(curve.len() - 1)];
     let mut touched = at;
     for round in 0..3 {
         let first = (at.ceil() as usize).min(end - 1);
         let straight = straight_end.saturating_sub(first);
-        let reach = if straight as f64 * shape.hop_ms >= 40.0 { straight_end } else { end };
+        let reach = if straight as f64 * shape.hop_ms >= STRAIGHT_MS { straight_end } else { end };
         let early = first..(first + shape.hops(EARLY_MS).max(1)).min(reach).max(first + 1);
         level = median(&curve[early])?;
         let settled = settle(shape, &curve, from, end, level);
@@ -144,24 +149,36 @@ pub(super) fn overshoot(shape: &Shape, bend: &Bend, start: f64, arrival: &Arriva
     let stop = vibrato.map_or(stop, |v| stop.min(v.span.start)).max(from + 1).min(calm.len());
     let arrived = arrival.at.ceil() as usize;
     let until = (arrived + shape.hops(SAME_MOVEMENT_MS)).min(stop);
-    let highest = calm[from.min(until - 1)..until].iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    // The settled pitch: the hold behind its first 150 ms, drawn back to the arrival along its own slope, since a hold may sag.
+    let span = from.min(until - 1)..until;
+    let top_at = span.clone().max_by(|&a, &b| calm[a].total_cmp(&calm[b])).unwrap_or(span.start);
+    let highest = calm[top_at];
+    // The settled pitch: the hold behind its first 150 ms, drawn back to the arrival along its own slope, since a hold may sag; of a
+    // shorter one, what is left behind its top: the way up to it is no part of what it came back to.
     let later = &calm[(arrived + shape.hops(EARLY_MS)).min(stop)..stop];
+    let behind = &calm[(top_at + shape.hops(30.0)).min(stop)..stop];
     let settled = match (slope(later), median(later)) {
         (Some(slope), Some(middle)) if later.len() as f64 * shape.hop_ms >= EARLY_MS => {
             middle - slope * (later.len() as f64 / 2.0 + shape.hops(EARLY_MS) as f64)
         }
-        _ => arrival.level,
+        _ if behind.len() as f64 * shape.hop_ms >= STAY_MS => median(behind).unwrap_or(arrival.level),
+        _ => return 0.0,
     };
     let over = highest - settled;
     // A top that the hold's own unrest makes is none.
     let unrest = spread_around_line(later).unwrap_or(0.0).max(shape.noise);
-    if over <= LEAST_TOP_CENTS.max(UNREST_TOP * unrest) { 0.0 } else { over }
+    // A corner that is seen through the tracker's window stands out for as long as half of that window; a hand takes longer to come back.
+    let half = f64::midpoint(highest, settled);
+    let back_ms = calm[top_at..stop].iter().take_while(|cents| **cents > half).count() as f64 * shape.hop_ms;
+    let stands_clear = over > LEAST_TOP_CENTS.max(UNREST_TOP * unrest) && back_ms >= LEAST_BACK_MS;
+    if stands_clear { over } else { 0.0 }
 }
 
-/// A lower top is none, cents: with another string sounding, one reading in twenty of a moving string is off by as much, and no ear hears it.
-const LEAST_TOP_CENTS: f64 = 4.0;
+/// The settled pitch that a top is measured from is itself no surer than this, cents: a slope drawn back over a quarter of a second.
+const LEAST_TOP_CENTS: f64 = 1.5;
 
-/// The highest of the ninety or so points of a quarter of a second stands this many deviations out at most (normal deviate of
-/// 1 in 180: 2.54).
-const UNREST_TOP: f64 = 2.5;
+/// A top stands this many standard deviations of the hold's unrest out: one reading in four thousand of an even scatter does; the slow beats of
+/// a backing reach three.
+const UNREST_TOP: f64 = 3.5;
+
+/// From the top half of the way back takes this long at least, ms: the tracker's window is 14 ms to either side, and twice that as long for low notes.
+const LEAST_BACK_MS: f64 = 24.0;

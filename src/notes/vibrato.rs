@@ -240,12 +240,16 @@ fn with_its_ends(curve: &[f64], vibrato: &Vibrato, hop_ms: f64) -> Range<usize> 
 
 fn measure(curve: &[f64], turns: &[Turn], hop_ms: f64) -> Option<Vibrato> {
     let swings: Vec<f64> = turns.windows(2).map(|pair| (pair[1].cents - pair[0].cents).abs()).collect();
-    let typical = median(&swings)?;
+    // A vibrato grows and may fade: the wider half of its swings says how wide it is.
+    let mut widest = swings.clone();
+    widest.sort_by(f64::total_cmp);
+    let typical = median(&widest[widest.len() / 2..])?;
     // Full width: from the first turn whose swings on both sides are grown.
     let full_from = swings.iter().position(|swing| *swing > 0.8 * typical)?;
     let full_to = swings.len() - swings.iter().rev().position(|swing| *swing > 0.8 * typical)?;
     let full = &turns[full_from..=full_to];
-    let period = period_hops(curve, full)?;
+    // The full part of a short vibrato may be one cycle: then the swings before and after it say the rate, too.
+    let period = period_hops(curve, full).or_else(|| period_hops(curve, turns))?;
     let refined: Vec<Turn> = full.iter().map(|turn| refine(curve, *turn, period)).collect();
     let level = |top: bool| {
         let cents: Vec<f64> = refined.iter().filter(|turn| turn.is_top == top).map(|turn| turn.cents).collect();
