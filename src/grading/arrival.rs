@@ -169,9 +169,23 @@ pub(super) fn overshoot(shape: &Shape, bend: &Bend, start: f64, arrival: &Arriva
     // A corner that is seen through the tracker's window stands out for as long as half of that window; a hand takes longer to come back.
     let half = f64::midpoint(highest, settled);
     let back_ms = calm[top_at..stop].iter().take_while(|cents| **cents > half).count() as f64 * shape.hop_ms;
-    let stands_clear = over > LEAST_TOP_CENTS.max(UNREST_TOP * unrest) && back_ms >= LEAST_BACK_MS;
+    let way_back = shape.curve[top_at..stop].iter().copied().take_while(|cents| *cents > settled + over / 4.0);
+    let scatter = UNREST_TOP * unrest;
+    let stands_clear = over > LEAST_TOP_CENTS.max(scatter).max(RIPPLE_TOP * ripple(way_back)) && back_ms >= LEAST_BACK_MS;
     if stands_clear { over } else { 0.0 }
 }
+
+/// The farthest that a way down climbs again, cents.
+fn ripple(way_down: impl Iterator<Item = f64>) -> f64 {
+    let mut lowest = f64::INFINITY;
+    way_down.fold(0.0, |most: f64, cents| {
+        lowest = lowest.min(cents);
+        most.max(cents - lowest)
+    })
+}
+
+/// A hand comes back in one way: where the way back climbs again by a fifth of the top's height, it is another sound that beats.
+const RIPPLE_TOP: f64 = 5.0;
 
 /// The settled pitch that a top is measured from is itself no surer than this, cents: a slope drawn back over a quarter of a second.
 const LEAST_TOP_CENTS: f64 = 1.5;

@@ -26,8 +26,10 @@ const STROKE_TO_RISE_MS: f64 = 9.0;
 /// Unless it takes this long to its middle: the quickest bend, of 54 ms, that begins 15 ms after the stroke.
 const STROKE_TO_HALF_WAY_MS: f64 = 42.0;
 
-/// After a hammer-on, a pull-off or a slide a bend that is not let down is held for this long, ms.
-const STEP_HOLD_MS: f64 = 50.0;
+/// After a hammer-on, a pull-off or a slide, or right after a stroke, a bend that is not let down is held for this long, ms; and
+/// elsewhere it is clearer where its hold is shorter: a drum's skin wavers at 0.86.
+const DOUBTFUL_HOLD_MS: f64 = 50.0;
+const DOUBTFUL_LEAST_CLARITY: f64 = 0.9;
 
 /// Where no stroke was heard, a bend must be this large, cents, and as clear as this.
 const UNHEARD_CENTS: f64 = 50.0;
@@ -46,14 +48,19 @@ pub fn is_a_strings(note: &Note, shape: &Shape, bend: &Bend, loudest_dbfs: f32) 
     let begin = bend.rise.as_ref().map_or(bend.hold.start, |rise| rise.start);
     let end = bend.release.as_ref().map_or(bend.hold.end, |fall| fall.end).min(contour.len());
     let (usual, least) = clarities(contour, begin..end);
-    let is_short = bend.release.is_none() && (bend.hold.len() as f64) * shape.hop_ms < SHORT_HOLD_MS;
-    let asked = if is_short { SHORT_LEAST_CLARITY } else { LEAST_CLARITY };
+    let held_ms = (bend.hold.len() as f64) * shape.hop_ms;
+    let asked = match held_ms {
+        _ if bend.release.is_some() => LEAST_CLARITY,
+        ms if ms < DOUBTFUL_HOLD_MS => DOUBTFUL_LEAST_CLARITY,
+        ms if ms < SHORT_HOLD_MS => SHORT_LEAST_CLARITY,
+        _ => LEAST_CLARITY,
+    };
     if usual < USUAL_CLARITY || least < asked {
         return false;
     }
     // Between two fingers' steps, a step that was read slowly is no bend.
-    let is_held = (bend.hold.len() as f64) * shape.hop_ms >= STEP_HOLD_MS;
-    if matches!(note.cause, Cause::Hammer | Cause::PullOff | Cause::Slide) && bend.release.is_none() && !is_held {
+    let is_bend = bend.release.is_some() || held_ms >= DOUBTFUL_HOLD_MS;
+    if matches!(note.cause, Cause::Hammer | Cause::PullOff | Cause::Slide) && !is_bend {
         return false;
     }
     let size = bend.rise.as_ref().map(|rise| shape.smooth[rise.end - 1] - shape.smooth[rise.start]);
@@ -64,12 +71,13 @@ pub fn is_a_strings(note: &Note, shape: &Shape, bend: &Bend, loudest_dbfs: f32) 
         }
     }
     let attack = contour.position(note.onset);
-    // What a stroke leaves may hide where the rise begins; its middle says how soon it was.
+    // What a stroke leaves may hide where the rise begins; its middle says how soon it was. A drum's skin rises, too, but not as clearly.
+    let is_clear = least >= DOUBTFUL_LEAST_CLARITY;
     let too_early = |rise: &Range<usize>| {
         let ms = |point: usize| (point as f64 - attack) * shape.hop_ms;
         let middle = f64::midpoint(shape.smooth[rise.start], shape.smooth[rise.end - 1]);
         let half_way = rise.clone().find(|&i| shape.smooth[i] > middle).unwrap_or(rise.start);
-        ms(rise.start) < STROKE_TO_RISE_MS && ms(half_way) < STROKE_TO_HALF_WAY_MS
+        ms(rise.start) < STROKE_TO_RISE_MS && !(is_bend && is_clear && ms(half_way) >= STROKE_TO_HALF_WAY_MS)
     };
     if note.cause == Cause::Pick && bend.rise.as_ref().is_some_and(too_early) {
         return false;
