@@ -115,8 +115,9 @@ impl Grid {
         // A note that was struck a bar and more ago for another beat is over, whatever it was.
         let struck = struck_s.map(|struck| self.wanted(struck)).filter(|wanted| now_s < wanted + self.bar_s());
         let wanted = struck.unwrap_or_else(|| self.next(now_s));
-        let left = ((wanted - now_s) / self.beat_s() - 1e-6).ceil();
-        Moment { beat: gone.rem_euclid(beats) as u32 + 1, counting_in: now_s < -1e-6, to_go: (left >= 0.0).then_some(left as u32) }
+        let left = (wanted - now_s) / self.beat_s();
+        let to_go = (left > -1e-6).then(|| (left - 1e-6).ceil().max(0.0) as u32);
+        Moment { beat: gone.rem_euclid(beats) as u32 + 1, counting_in: now_s < -1e-6, to_go }
     }
 }
 
