@@ -8,7 +8,7 @@ use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Reference, Showi
 use super::over_changes::{self, DRILL, Over, bars, by_own_beats, fixed, in_mode, named, tempo, typed};
 use super::settings::{self, Given, Settings, tolerance};
 use super::track::{self, Read, Recording};
-use super::{Failure, WrongUse, print, remark};
+use super::{Failure, WrongUse, meant, print, remark};
 use crate::grading::{Attempt, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::ears::MakeEars;
@@ -276,8 +276,11 @@ impl Args {
         if self.chords.is_none()
             && let Some(key) = &self.key
         {
-            let (tonic, _) =
-                NoteName::read(key.trim()).ok_or_else(|| WrongUse(format!("--key {key}: write a tonic, such as Bb, or \"Bb minor\"")))?;
+            // `Cm` and `C minor` have the tonic of `C`; what has none is named as every other note that cannot be.
+            let tonic = match NoteName::read(key.trim()) {
+                Some((tonic, _)) => tonic,
+                None => meant(key.trim().parse::<NoteName>())?,
+            };
             asked.tonic = Some(tonic.to_string());
         }
         Ok(asked)
