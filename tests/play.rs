@@ -252,7 +252,7 @@ fn what_cannot_be_played_is_wrong_use_in_one_sentence() {
     };
     assert!(said(&["play", "ii-V-I", "--bars", "7-90", "--out", "x.wav"], 2).contains("the tune has 8"));
     assert!(said(&["play", "--chords", "Gm7 H7", "--out", "x.wav"], 2).contains("'H7'"));
-    assert!(said(&["play", "ballad", "--key", "Q", "--out", "x.wav"], 2).contains("--key Q"));
+    assert!(said(&["play", "ballad", "--key", "Q", "--out", "x.wav"], 2).contains("'Q'"));
     assert!(said(&["play", "ballade", "--out", "x.wav"], 1).contains("did you mean ballad?"));
     assert!(said(&["play"], 2).contains("--chords"));
     assert!(said(&["play", "ii-V-I", "--tempo", "5"], 2).contains("10 to 1000"));
