@@ -267,9 +267,10 @@ proptest! {
 
     #[test]
     fn a_gain_by_powers_of_two_changes_no_time(sound in two_notes(), power in -4_i32..3) {
-        let louder: Vec<f32> = sound.iter().map(|x| x * 2_f32.powi(power)).collect();
+        // Below a fixed level there is silence for the meter of rises, whatever the gain: the law holds well above it.
+        let at_gain = |power: i32| sound.iter().map(|x| x * 2_f32.powi(4 + power)).collect::<Vec<f32>>();
         let times = |sound: &[f32]| all(sound, 16_000, 512).iter().map(|attack| (attack.at, attack.stage)).collect::<Vec<_>>();
-        prop_assert_eq!(times(&louder), times(&sound));
+        prop_assert_eq!(times(&at_gain(power)), times(&at_gain(0)));
     }
 
     #[test]
