@@ -16,7 +16,6 @@ use landfall::sound::synth::{Scenario, render};
 use landfall::theory::chart::{Feel, Metre};
 use landfall::units::{FrameTime, SampleRate};
 use std::fmt::Write;
-use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 use virtual_card::VirtualCard;
@@ -103,23 +102,8 @@ fn run(card: &VirtualCard) -> Vec<f64> {
     let _ = std::fs::remove_file(&log);
     let tempo = format!("tempo={TEMPO}");
     let words = ["drill", "slow", "--set", &tempo, "--set", "beats=2", "--set", "places=2/8", "--no-check", "--plain", "--attempts", "2"];
-    let mut drill = card
-        .command(env!("CARGO_BIN_EXE_landfall"))
-        .args(words)
-        .args(["--seconds", "9.5", "--log", log.to_str().unwrap()])
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut lines = BufReader::new(drill.stdout.take().unwrap()).lines();
-    assert!(lines.by_ref().any(|line| line.unwrap().starts_with("Listening")));
-    let mut playing = card.play(&wav);
-    let said: Vec<String> = lines.map(Result::unwrap).collect();
-    let ended = drill.wait_with_output().unwrap();
-    let _ = playing.wait();
-    let told = format!("{}\n{}", said.join("\n"), String::from_utf8_lossy(&ended.stderr));
-    assert!(ended.status.success(), "{told}");
+    let mut drill = card.command(env!("CARGO_BIN_EXE_landfall"));
+    let told = card.played_to(drill.args(words).args(["--seconds", "9.5", "--log", log.to_str().unwrap()]), "Listening", &wav);
     let (_, samples, sidecar) = kept(card);
     assert_eq!(sidecar.calibrated, Some(true), "{told}");
     // Clicks 1 to 3 of the count-in, before the player begins.

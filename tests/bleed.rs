@@ -298,8 +298,6 @@ fn without_the_mask_it_would() {
 #[cfg(target_os = "linux")]
 #[test]
 fn through_a_card_too() {
-    use std::io::{BufRead, BufReader};
-    use std::process::Stdio;
     // Sound that a loaded machine plays late is another sound than the mask knows.
     if std::env::var_os("LANDFALL_BLEED_ON_CARD").is_none() {
         eprintln!("skipped: with LANDFALL_BLEED_ON_CARD set it is played through a card, on a machine that does nothing else");
@@ -323,30 +321,9 @@ fn through_a_card_too() {
     let level = (louder + BLEED_DB - 10.0).clamp(-60.0, 0.0);
     let seconds = LEAD_S + 3.0 + piece.samples.len() as f64 / piece.rate.as_f64();
     let log = card.folder().join("log.csv");
-    let mut play = card
-        .command(env!("CARGO_BIN_EXE_landfall"))
-        .args([
-            "play",
-            "ballad",
-            "--plain",
-            "--level",
-            &format!("{level:.2}"),
-            "--seconds",
-            &format!("{seconds:.1}"),
-            "--log",
-            log.to_str().unwrap(),
-        ])
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut lines = BufReader::new(play.stdout.take().unwrap()).lines();
-    assert!(lines.by_ref().any(|line| line.unwrap().starts_with("Bar 1,")));
-    let mut playing = card.play(&wav);
-    let said: Vec<String> = lines.map(Result::unwrap).collect();
-    assert!(play.wait().unwrap().success(), "{}", said.join("\n"));
-    let _ = playing.wait();
+    let (level_db, seconds) = (format!("{level:.2}"), format!("{seconds:.1}"));
+    let words = ["play", "ballad", "--plain", "--level", &level_db, "--seconds", &seconds, "--log", log.to_str().unwrap()];
+    let said = card.played_to(card.command(env!("CARGO_BIN_EXE_landfall")).args(words), "Bar 1,", &wav);
     let take = std::fs::read_dir(card.data().join("takes"))
         .unwrap()
         .map(|entry| entry.unwrap().path())
@@ -385,6 +362,6 @@ fn through_a_card_too() {
     errors.rows(&piece, &rows);
     println!("through a card, the band at {level:.1} dB: {}\n    {}", figures(&errors), errors.notes.join("\n    "));
     let logged = std::fs::read_to_string(&log).unwrap().lines().count() - 1;
-    assert!(logged >= piece.bends.len(), "live, only {logged} of {} bends have a row:\n{}", piece.bends.len(), said.join("\n"));
+    assert!(logged >= piece.bends.len(), "live, only {logged} of {} bends have a row:\n{said}", piece.bends.len());
     assert!(outside(&errors).is_empty(), "{}", outside(&errors).join("\n"));
 }

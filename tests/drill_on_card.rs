@@ -8,9 +8,7 @@ mod virtual_card;
 use landfall::logbook::sidecar::Sidecar;
 use landfall::sound::synth::{Scenario, render};
 use std::fmt::Write;
-use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::Stdio;
 use virtual_card::VirtualCard;
 
 const RATE: u32 = 48_000;
@@ -42,22 +40,8 @@ fn the_check_names_the_string_that_is_off_and_tones_between_the_attempts_are_non
     let Some(card) = VirtualCard::start(RATE) else { return };
     let (wav, log) = (card.folder().join("player.wav"), card.folder().join("evening.csv"));
     player(&wav);
-    let mut drill = card
-        .command(env!("CARGO_BIN_EXE_landfall"))
-        .args(["drill", "hold", "--attempts", "2", "--sound", "answer", "--plain", "--seconds", "13", "--log", log.to_str().unwrap()])
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .unwrap();
-    let mut lines = BufReader::new(drill.stdout.take().unwrap()).lines();
-    assert!(lines.by_ref().any(|line| line.unwrap().starts_with("Ten seconds first")));
-    let mut playing = card.play(&wav);
-    let said: Vec<String> = lines.map(Result::unwrap).collect();
-    let ended = drill.wait_with_output().unwrap();
-    let _ = playing.wait();
-    let told = format!("{}\n{}", said.join("\n"), String::from_utf8_lossy(&ended.stderr));
-    assert!(ended.status.success(), "{told}");
+    let words = ["drill", "hold", "--attempts", "2", "--sound", "answer", "--plain", "--seconds", "13", "--log", log.to_str().unwrap()];
+    let told = card.played_to(card.command(env!("CARGO_BIN_EXE_landfall")).args(words), "Ten seconds first", &wav);
     let found: Vec<&str> =
         told.lines().filter(|line| line.contains("tune it first") || line.contains("level is") || line.contains("gate")).collect();
     assert!(found.len() == 1 && found[0].contains("String 2 is 14 cents sharp"), "{told}");

@@ -11,16 +11,13 @@ use crate::live::ears::MakeEars;
 use crate::live::hearing;
 use crate::live::own_sound::OwnSound;
 use crate::live::session::{Input, RING_S};
-use crate::live::speaker::{Ahead, Begin, Ear, Speaker};
+use crate::live::speaker::{Ahead, Begin, Ear, LEAD_S, Speaker};
 use crate::live::world::World;
 use crate::logbook::sidecar::Sidecar;
 use crate::practice::Wanted;
 use crate::sound::card::{Card, CardWish, OutputWish};
 use crate::units::A4;
 use std::sync::Arc;
-
-/// From the start of the sound to the count-in: the clocks are known by then, s.
-const LEAD_S: f64 = 1.0;
 
 /// Where a drill is heard, and what sounds.
 pub(super) struct Stage {

@@ -19,7 +19,7 @@ use crate::live::masked::Replays;
 use crate::live::own_sound::OwnSound;
 use crate::live::play_pages::{Follower, PlayPage, PlayPlain, PlayView, Targets};
 use crate::live::session::{Input, RING_S};
-use crate::live::speaker::{Ahead, Begin, Ear, Speaker};
+use crate::live::speaker::{Ahead, Begin, Ear, LEAD_S, Speaker};
 use crate::live::world::World;
 use crate::logbook::Row;
 use crate::logbook::sidecar::{Asked, AskedBand, AskedTune, Sidecar};
@@ -34,8 +34,6 @@ use std::io::{IsTerminal, stdin, stdout};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// From the start of the sound to the count-in: the clocks are known by then, s.
-const LEAD_S: f64 = 1.0;
 /// Frames a second of a rendered file.
 const OUT_RATE: u32 = 48_000;
 /// What still rings when the tune is over, s.

@@ -1,5 +1,6 @@
 //! How late the band comes back, and how that moves: two clocks drift apart, and a card that stumbles goes on elsewhere.
 
+use crate::notes::statistics::median;
 use crate::units::SampleRate;
 use std::collections::VecDeque;
 
@@ -82,7 +83,10 @@ impl Lag {
         let line = match (before, slope) {
             (Some((offset, old)), None) if old == 0.0 && (found - offset).abs() <= SAME_LAG => (offset, 0.0),
             (_, None) => (found.round(), 0.0),
-            (_, Some(slope)) => (middle(self.points.iter().map(|(at, lag)| lag - slope * *at as f64)), slope),
+            (_, Some(slope)) => {
+                let offsets: Vec<f64> = self.points.iter().map(|(at, lag)| lag - slope * *at as f64).collect();
+                (median(&offsets).unwrap_or(found), slope)
+            }
         };
         self.line = Some(line);
         // A line that is drawn a little better is no other place; where clocks drift, all that was learnt lies along the line.
@@ -97,17 +101,10 @@ impl Lag {
         }
         let pairs =
             self.points.iter().enumerate().flat_map(|(n, a)| self.points.iter().skip(n + 1).map(move |b| (b.1 - a.1) / (b.0 - a.0) as f64));
-        let slope = middle(pairs).clamp(-STEEPEST, STEEPEST);
+        let slope = median(&pairs.collect::<Vec<_>>())?.clamp(-STEEPEST, STEEPEST);
         let (first, last) = (self.points.front()?, self.points.back()?);
         (slope.abs() * (last.0 - first.0) as f64 > UNSURE * 2.0).then_some(slope)
     }
-}
-
-fn middle(values: impl Iterator<Item = f64>) -> f64 {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    let middle = values.len() / 2;
-    if values.len() % 2 == 1 { values[middle] } else { f64::midpoint(values[middle - 1], values[middle]) }
 }
 
 /// A sound between two of its frames, at least [`HALF`] frames from its ends: sines over their arguments under a raised cosine.

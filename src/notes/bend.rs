@@ -30,6 +30,9 @@ const DIP_MS: f64 = 600.0;
 /// A dip leaves a pitch that was held for this long, ms: the glide of a hard pick does not.
 const HELD_BEFORE_DIP_MS: f64 = 40.0;
 
+/// No stroke glides farther than this, cents: a larger fall and its way back are a dip however soon they come, or a drum's skin.
+const LARGEST_GLIDE_CENTS: f64 = 40.0;
+
 /// A bend that is not let down is held for this long at least, ms, from where it comes within 10 cents of its top.
 const LEAST_HELD_MS: f64 = 50.0;
 
@@ -96,7 +99,8 @@ pub fn bends(shape: &Shape, settled: usize, end: usize) -> Vec<Bend> {
             // A dip: it and its way back make no bend.
             let back = moves.get(i + 1).filter(|m| m.kind == MovementKind::Rise && is_dip(shape, moves[i], m));
             let was_held = ms_between(shape, before, moves[i].span.start) >= HELD_BEFORE_DIP_MS;
-            i += if back.is_some() && was_held { 2 } else { 1 };
+            let is_glide = !was_held && moves[i].from_cents - moves[i].to_cents <= LARGEST_GLIDE_CENTS;
+            i += if back.is_some() && !is_glide { 2 } else { 1 };
             before = moves[i - 1].span.end;
         }
     }

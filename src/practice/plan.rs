@@ -114,7 +114,7 @@ pub struct Plan {
 }
 
 /// How near an attempt must be to belong to a step, cents: farther off at both ends is another note.
-const NEAR_CENTS: f64 = 80.0;
+pub const NEAR_CENTS: f64 = 80.0;
 
 /// A bend made before the pick is heard at its top alone: so much of its size may be missing.
 const SHORT_SHARE: f64 = 0.6;

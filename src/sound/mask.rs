@@ -55,6 +55,10 @@ pub struct Mask {
     /// One over the variance of each tap before anything was heard.
     prior: Vec<f64>,
     lower: Vec<f64>,
+    /// The system's solution, first tap first.
+    solution: Vec<f64>,
+    /// The differences of `played`; the first is of no use.
+    differences: Vec<f64>,
     last_heard: f64,
     last_left: f64,
     /// What stays of the stretch under way: the power of the differences, and that of what came back.
@@ -81,6 +85,8 @@ impl Mask {
             cross: vec![0.0; TAPS],
             prior: (0..TAPS).map(|tap| deviation(tap).powi(-2)).collect(),
             lower: vec![0.0; TAPS * TAPS],
+            solution: vec![0.0; TAPS],
+            differences: vec![0.0; HISTORY + STRETCH],
             last_heard: 0.0,
             last_left: 0.0,
             left_power: 0.0,
@@ -148,7 +154,9 @@ impl Mask {
     ///
     /// The sum of `x[n - i - 1] x[n - j - 1]` over a stretch is that of `x[n - i] x[n - j]` but for the products at both ends: only the first row is summed.
     fn gather(&mut self) {
-        let x: Vec<f64> = std::iter::once(0.0).chain(self.played.windows(2).map(|pair| pair[1] - pair[0])).collect();
+        let x = &mut self.differences;
+        x[1..].iter_mut().zip(self.played.windows(2)).for_each(|(x, pair)| *x = pair[1] - pair[0]);
+        let x = &self.differences;
         let (first, end) = (HISTORY, HISTORY + STRETCH);
         let against = |late: usize, other: &[f64]| x[first - late..end - late].iter().zip(other).map(|(a, b)| a * b).sum::<f64>();
         let weight = 1.0 / ((self.left_power + UNEXPLAINED * self.back_power) / STRETCH as f64 + FLOOR);
@@ -183,9 +191,10 @@ impl Mask {
                 };
             }
         }
-        let mut solution = self.cross.clone();
+        let solution = &mut self.solution;
+        solution.copy_from_slice(&self.cross);
         for i in 0..TAPS {
-            let known: f64 = lower[i * TAPS..i * TAPS + i].iter().zip(&solution).map(|(a, b)| a * b).sum();
+            let known: f64 = lower[i * TAPS..i * TAPS + i].iter().zip(solution.iter()).map(|(a, b)| a * b).sum();
             solution[i] = (solution[i] - known) / lower[i * TAPS + i];
         }
         for i in (0..TAPS).rev() {
@@ -193,7 +202,7 @@ impl Mask {
             solution[i] = (solution[i] - known) / lower[i * TAPS + i];
         }
         if solution.iter().all(|tap| tap.is_finite()) {
-            self.filter.iter_mut().rev().zip(solution).for_each(|(tap, solved)| *tap = solved);
+            self.filter.iter_mut().rev().zip(solution.iter()).for_each(|(tap, solved)| *tap = *solved);
         }
     }
 }

@@ -5,7 +5,7 @@
 //! ever inside the client library.
 
 use std::fs;
-use std::io::{self, Write};
+use std::io::{self, BufRead, BufReader, Write};
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -185,6 +185,21 @@ impl VirtualCard {
             .stdin(Stdio::null())
             .spawn()
             .expect("paplay can be started")
+    }
+
+    /// Starts a program, plays a file into the card once it has said a line that begins with `cue`, and waits for its end: all that it said.
+    pub fn played_to(&self, program: &mut Command, cue: &str, wav: &Path) -> String {
+        let program = program.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut listener = program.spawn().expect("the program starts");
+        let mut lines = BufReader::new(listener.stdout.take().expect("its output is piped")).lines().map(|line| line.expect("text"));
+        assert!(lines.by_ref().any(|line| line.starts_with(cue)), "it never said {cue:?}");
+        let mut playing = self.play(wav);
+        let said: Vec<String> = lines.collect();
+        let ended = listener.wait_with_output().expect("it ends");
+        let _ = playing.wait();
+        let told = format!("{}\n{}", said.join("\n"), String::from_utf8_lossy(&ended.stderr));
+        assert!(ended.status.success(), "{told}");
+        told
     }
 
     pub fn data(&self) -> PathBuf {

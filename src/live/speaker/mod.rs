@@ -21,6 +21,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
+/// From the start of the sound to the first thing that counts in it: the clocks are known by then, s.
+pub const LEAD_S: f64 = 1.0;
 /// The most that the ring holds, s.
 const RING_S: f64 = 2.0;
 const LOOK_EVERY: Duration = Duration::from_millis(4);

@@ -3,7 +3,7 @@
 //! The library's steps are whole hops, so that a tempo is met only to some thousandths: over a minute a beat would be late by a tenth of a second. So it is steered
 //! between the two steps around the tempo that is wanted, whenever what it has made is a frame early or late; its place never strays by more than a few frames.
 //!
-//! What it costs, measured with tones and clicks: tones stay where they were to 0.01 cents; attacks soften, half of them move by less than 1 ms, and some by 11 ms
+//! What it costs, measured with tones and clicks: tones stay where they were to 0.01 cents; attacks soften, half of them move by less than 1.5 ms, and some by 11 ms
 //! at half the tempo; two low notes less than 30 Hz apart waver. At four tenths of the tempo every attack is 12 ms early: so half is the end.
 
 use crate::units::SampleRate;

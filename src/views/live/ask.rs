@@ -1,9 +1,7 @@
 //! What to play, in plain words.
 
 use crate::grading::Technique;
-
-/// Further off than this, a note is another one.
-const ANOTHER_CENTS: f64 = 80.0;
+use crate::practice::plan::NEAR_CENTS;
 
 /// What is asked for. What is left open is up to the player.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -49,7 +47,7 @@ impl Ask {
 
     /// Whether a bend from and to these pitches (cents on the MIDI scale) is none that was asked for: neither starts nor ends where it should.
     pub(super) fn is_another(&self, origin_cents: f64, target_cents: f64) -> bool {
-        let off = |asked: Option<&(f64, String)>, heard: f64| asked.is_some_and(|(cents, _)| (cents - heard).abs() > ANOTHER_CENTS);
+        let off = |asked: Option<&(f64, String)>, heard: f64| asked.is_some_and(|(cents, _)| (cents - heard).abs() > NEAR_CENTS);
         off(self.origin.as_ref(), origin_cents) && off(self.target.as_ref(), target_cents)
     }
 
