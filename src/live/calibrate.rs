@@ -322,9 +322,10 @@ fn judge(mut found: Vec<f64>, of: usize, by: By, loudest: f32) -> Result<(f64, f
         By::Playing => (HANDS_AGREE_S, "play one short muted note on each click, and try again"),
     };
     found.sort_by(f64::total_cmp);
-    let middle = found[found.len() / 2];
+    let (heard, middle) = (found.len(), found[found.len() / 2]);
     let agree: Vec<f64> = found.into_iter().filter(|trip| (trip - middle).abs() <= within).collect();
-    if agree.len() < enough {
+    // Half of them elsewhere, alike, would be as good an answer: a card that stumbled in the middle.
+    if agree.len() < enough.max(heard / 2 + 1) {
         return Err(CalibrateError::Disagree { agree: agree.len(), of, within_ms: within * 1e3, advice });
     }
     let (first, last) = (agree[0], agree[agree.len() - 1]);
@@ -344,6 +345,8 @@ mod tests {
         assert!(few.contains("silent") && few.contains("cable"), "{few}");
         let apart = judge(vec![0.01, 0.05, 0.1, 0.2, 0.3], 8, By::Sweeps, 0.1).unwrap_err().to_string();
         assert!(apart.contains("does not agree"), "{apart}");
+        let stumbled = [0.1000, 0.1001, 0.1002, 0.1001, 0.1035, 0.1036, 0.1035, 0.1034].to_vec();
+        assert!(judge(stumbled, 8, By::Sweeps, 0.1).is_err(), "half of them are elsewhere, alike");
     }
 
     #[test]
