@@ -4,6 +4,7 @@ use super::clock::Clock;
 use super::ears::{Ears, MakeEars};
 use super::events::{Event, Teller};
 use super::keeper::Order;
+use super::own_sound::OwnNews;
 use super::recorder::{Recorder, reserve};
 use crate::grading::{Attempt, Telling, Told};
 use crate::logbook::sidecar::{Asked, Sidecar};
@@ -332,9 +333,13 @@ impl Analysis {
     fn keep_own(&self, running: &Running, heard: FrameTime) {
         if let Some(own) = &running.ears.own {
             own.heard(heard);
-            if let Some(news) = own.news() {
-                let _ = self.orders.send(Order::Own(news));
-            }
+            self.tell_own(own.news());
+        }
+    }
+
+    fn tell_own(&self, news: Option<OwnNews>) {
+        if let Some(news) = news {
+            let _ = self.orders.send(Order::Own(news));
         }
     }
 
@@ -344,6 +349,7 @@ impl Analysis {
         running.ears.settled.finish(&mut |attempt| attempts.push(attempt));
         self.keep(&mut running, &attempts);
         self.keep_own(&running, FrameTime(running.frames));
+        self.tell_own(running.ears.own.as_ref().and_then(|own| own.last_news()));
         self.teller.event(Event::TakeEnded { seconds: running.frames as f64 / running.rate.as_f64() });
     }
 }

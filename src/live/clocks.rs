@@ -18,8 +18,13 @@ use std::time::Instant;
 const POINT_S: f64 = 0.5;
 /// Points that the line rests on: a minute, over which crystals are steady.
 const POINTS: usize = 120;
-/// Fewer points say nothing of the slope: the card's own rate is taken, from the newest of them.
+/// Fewer points say nothing of a drift.
 const ENOUGH: usize = 6;
+/// Crystals are mostly within this of their rate: what is expected of a slope before anything is known.
+const USUAL: f64 = 150e-6;
+/// Stamps mostly scatter by so much, s, and this counts like so many points: what is expected of them before anything is known.
+const USUAL_SCATTER_S: f64 = 0.3e-3;
+const USUAL_COUNT: f64 = 2.0;
 /// Crystals are better than this; a steeper line is a mistake.
 const STEEPEST: f64 = 1e-3;
 /// While a stream starts its stamps are unsteady, s.
@@ -29,7 +34,11 @@ const FIRST: usize = 8;
 /// Two points in a row this far off the line are no accident: the stream has skipped, s.
 const SKIPPED_S: f64 = 0.004;
 
-/// The time of each frame of one stream: a straight line through its stamps (Theil 1950, Sen 1968: the median of all slopes), in seconds on any clock.
+/// The time of each frame of one stream: a straight line through its stamps, in seconds on any clock.
+///
+/// Points that lie off are left out; a least-squares line through the others, its slope drawn towards none while it is not sure of it (ridge regression, Hoerl and
+/// Kennard 1970, Technometrics 12: the penalty is the scatter of the points over what is expected of a crystal, each squared). A sound server's stamps go up and down by 2 ms
+/// over a second or more: a slope that was believed after three seconds, or a single point, moved beats by as much.
 #[derive(Clone, Debug)]
 pub struct Fit {
     rate: f64,
@@ -103,15 +112,26 @@ impl Fit {
 
     fn draw(&mut self) {
         let points = self.points.make_contiguous();
-        let mut slope = 0.0;
-        if points.len() >= ENOUGH {
-            let pairs = points.iter().enumerate().flat_map(|(n, a)| points[n + 1..].iter().map(move |b| (b.1 - a.1) / (b.0 - a.0)));
-            let steepest = STEEPEST / self.rate;
-            slope = median(pairs).clamp(-steepest, steepest);
+        let slope = self.line.map_or(0.0, |(slope, _)| slope);
+        let middle = median(points.iter().map(|(frame, off)| off - slope * frame));
+        let near = |(frame, off): &&(f64, f64)| (off - slope * frame - middle).abs() <= SKIPPED_S;
+        let (frames, offs): (Vec<f64>, Vec<f64>) = points.iter().filter(near).copied().unzip();
+        let count = frames.len() as f64;
+        if frames.is_empty() {
+            return;
         }
-        let resting = if points.len() >= ENOUGH { &*points } else { &points[points.len() - 1..] };
-        let offset = median(resting.iter().map(|(frame, off)| off - slope * frame));
-        self.line = Some((slope, offset));
+        let (mean_frame, mean_off) = (frames.iter().sum::<f64>() / count, offs.iter().sum::<f64>() / count);
+        let (mut across, mut along, mut scatter) = (0.0, 0.0, USUAL_COUNT * USUAL_SCATTER_S.powi(2));
+        for (frame, off) in frames.iter().zip(&offs) {
+            let (away, beside) = (frame - mean_frame, off - mean_off);
+            across += away * away;
+            along += away * beside;
+            scatter += (beside - slope * away).powi(2);
+        }
+        let penalty = scatter / (count + USUAL_COUNT) / (USUAL / self.rate).powi(2);
+        let steepest = STEEPEST / self.rate;
+        let slope = (along / (across + penalty)).clamp(-steepest, steepest);
+        self.line = Some((slope, mean_off - slope * mean_frame));
     }
 }
 
@@ -279,6 +299,32 @@ mod tests {
             let worst = worst(input, output);
             println!("{input} against {output} ppm: {:.3} ms at worst", worst * 1e3);
             assert!(worst < 0.5e-3, "{input} against {output}: {worst}");
+        }
+    }
+
+    /// As a sound server's stamps were seen to go: up by 4 ms in 1.2 s, then back.
+    fn saw(at_s: f64) -> f64 {
+        4e-3 * (at_s / 1.2).fract() - 2e-3
+    }
+
+    #[test]
+    fn stamps_that_go_up_and_down_move_no_beat_by_a_millisecond_after_two_seconds_nor_by_half_of_one_after_ten() {
+        for ppm in [-280.0, 0.0, 280.0] {
+            let (mut at_first, mut later) = (0.0_f64, 0.0_f64);
+            let mut crystal = Crystal::new(ppm);
+            for step in 0..300 {
+                let now = 7.0 + f64::from(step) / 10.0;
+                while crystal.true_seconds(crystal.frame as f64) < now {
+                    let at_s = crystal.true_seconds(crystal.frame as f64);
+                    crystal.fit.add(crystal.frame, at_s + saw(at_s));
+                    crystal.frame += 170;
+                }
+                let off = (crystal.fit.seconds(crystal.frame as f64).unwrap() - crystal.true_seconds(crystal.frame as f64)).abs();
+                let worst = if now < 15.0 { &mut at_first } else { &mut later };
+                *worst = worst.max(off);
+            }
+            println!("{ppm} ppm: {:.2} ms at first, {:.2} ms later", at_first * 1e3, later * 1e3);
+            assert!(at_first < 1e-3 && later < 0.5e-3, "{ppm} ppm: {at_first} s, {later} s");
         }
     }
 

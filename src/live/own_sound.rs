@@ -13,6 +13,9 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 /// No attempt opens until so long after a tone, s.
 pub const AFTER_S: f64 = 0.2;
 
+/// Beats that were heard so long ago stay where they are, whoever asks, s.
+const STAYS_S: f64 = 3.0;
+
 /// Where the output's frames are the take's frames, beats are counted as far ahead as they are asked for: beat n after the first, if there is one.
 pub type BeatOf = Box<dyn FnMut(u64) -> Option<FrameTime> + Send>;
 
@@ -118,9 +121,14 @@ impl OwnSound {
         }
     }
 
-    /// The next beat lies at this frame; negative before the take.
-    pub fn beat(&self, at: i64) {
-        self.locked().beat(at);
+    /// The next beat lies at this frame; negative before the take. Its number.
+    pub fn beat(&self, at: i64) -> usize {
+        self.locked().beat(at)
+    }
+
+    /// A beat lies at this frame, as is known better by now. False where it stays as it was: the rows looked at it, or it is long past.
+    pub fn move_beat(&self, number: usize, at: i64) -> bool {
+        self.locked().move_beat(number, at)
     }
 
     /// Whether beats are placed with a known delay.
@@ -149,12 +157,13 @@ impl OwnSound {
         inside.beats.iter().copied().take_while(|beat| *beat <= until_s).collect()
     }
 
-    /// The frame of the first beat, negative before the take; `None` while it is not known.
+    /// The frame of the first beat, negative before the take; `None` while it is not known. The answer stays.
     #[must_use]
     pub fn first_beat(&self) -> Option<i64> {
-        let inside = self.locked();
-        let rate = inside.rate?;
-        inside.beats.first().map(|at_s| (at_s * rate.as_f64()).round() as i64)
+        let mut inside = self.locked();
+        let (rate, first_s) = inside.rate.zip(inside.beats.first().copied())?;
+        inside.asked_beats = Some(inside.asked_beats.map_or(first_s, |asked_s| asked_s.max(first_s)));
+        Some((first_s * rate.as_f64()).round() as i64)
     }
 
     /// Whether a note that begins at this instant may be an attempt, for the rows: the answer stays.
@@ -173,18 +182,16 @@ impl OwnSound {
         inside.is_open(inside.frame(at_s))
     }
 
-    /// What was said since this was last asked.
+    /// What was said since this was last asked, and stays.
     #[must_use]
     pub fn news(&self) -> Option<OwnNews> {
-        let mut inside = self.locked();
-        let (closed, beats) = inside.told;
-        if (closed, beats) == (inside.closed.len(), inside.beats.len()) {
-            return None;
-        }
-        let news =
-            OwnNews { closed: inside.closed[closed..].to_vec(), beats: inside.beats[beats..].to_vec(), calibrated: inside.calibrated };
-        inside.told = (inside.closed.len(), inside.beats.len());
-        Some(news)
+        self.locked().news(Inside::stays)
+    }
+
+    /// The same at the end of the take: beats that might still move stay where they are.
+    #[must_use]
+    pub fn last_news(&self) -> Option<OwnNews> {
+        self.locked().news(|_, _| true)
     }
 
     /// `wishes` that do not listen while landfall's own tones sound.
@@ -209,10 +216,42 @@ impl Inside {
         !self.closed.iter().any(|(from, to)| (*from..*to).contains(&at))
     }
 
-    fn beat(&mut self, at: i64) {
-        let Some(rate) = self.rate else { return };
+    /// The instant of a beat at this frame, behind all that was looked at.
+    fn beat_s(&self, at: i64, rate: SampleRate) -> f64 {
         let first_free = self.asked_beats.map_or(i64::MIN, |asked_s| (asked_s * rate.as_f64()).floor() as i64 + 1);
-        self.beats.push(at.max(first_free) as f64 / rate.as_f64());
+        at.max(first_free) as f64 / rate.as_f64()
+    }
+
+    fn beat(&mut self, at: i64) -> usize {
+        if let Some(rate) = self.rate {
+            self.beats.push(self.beat_s(at, rate));
+        }
+        self.beats.len().saturating_sub(1)
+    }
+
+    fn move_beat(&mut self, number: usize, at: i64) -> bool {
+        let Some((rate, was_s)) = self.rate.zip(self.beats.get(number).copied()) else { return false };
+        let moves = number >= self.told.1 && !self.stays(was_s);
+        if moves {
+            self.beats[number] = self.beat_s(at, rate);
+        }
+        moves
+    }
+
+    /// Whether a beat at this instant is not moved any more.
+    fn stays(&self, beat_s: f64) -> bool {
+        let heard_s = self.rate.map_or(0.0, |rate| FrameTime(self.heard).seconds(rate));
+        self.same.is_some() || self.asked_beats.is_some_and(|asked_s| beat_s <= asked_s) || beat_s <= heard_s - STAYS_S
+    }
+
+    fn news(&mut self, stays: impl Fn(&Self, f64) -> bool) -> Option<OwnNews> {
+        let (closed, beats) = self.told;
+        let settled = beats + self.beats[beats..].iter().take_while(|beat_s| stays(self, **beat_s)).count();
+        if (closed, beats) == (self.closed.len(), settled) {
+            return None;
+        }
+        self.told = (self.closed.len(), settled);
+        Some(OwnNews { closed: self.closed[closed..].to_vec(), beats: self.beats[beats..settled].to_vec(), calibrated: self.calibrated })
     }
 
     /// Counts beats that have the take's own frames, two seconds beyond `until_s`.
@@ -278,7 +317,7 @@ mod tests {
     }
 
     fn remembered(own: &OwnSound) -> Arc<OwnSound> {
-        let news = own.news().unwrap_or_default();
+        let news = own.last_news().unwrap_or_default();
         let own_sound = news.closed.iter().map(|(from, to)| Gap { at_frame: *from, frames: to - from }).collect();
         let again = OwnSound::of(&Sidecar { own_sound, beats_at: news.beats, calibrated: news.calibrated, ..Sidecar::default() });
         again.begin_take(SampleRate::new(1000).unwrap());
@@ -320,6 +359,26 @@ mod tests {
         assert_eq!(again.beats(0.7), before);
         assert_eq!(again.beats(5.0), own.beats(5.0));
         assert_eq!(again.calibrated(), Some(true));
+    }
+
+    #[test]
+    fn a_beat_moves_until_somebody_looked_at_it_or_it_is_long_past() {
+        let own = begun();
+        let numbers: Vec<usize> = [500, 1000, 1500, 9000].iter().map(|at| own.beat(*at)).collect();
+        assert_eq!(numbers, [0, 1, 2, 3]);
+        assert_eq!(own.news(), None, "nothing stays yet");
+        assert!(own.move_beat(0, 510) && own.move_beat(1, 1010));
+        assert_eq!(own.beats(0.8), [0.51]);
+        assert!(!own.move_beat(0, 520), "it was looked at");
+        assert!(own.move_beat(1, 700), "not behind what was looked at");
+        own.heard(FrameTime(4600));
+        assert!(!own.move_beat(2, 1510), "it is long past");
+        assert!(own.move_beat(3, 9010));
+        let told = own.news().unwrap().beats;
+        assert_eq!((told.len(), told[0], told[2]), (3, 0.51, 1.5));
+        assert!(told[1] > 0.8);
+        assert_eq!(own.last_news().unwrap().beats, [9.01]);
+        assert!(!own.move_beat(3, 9020), "it was told");
     }
 
     #[test]

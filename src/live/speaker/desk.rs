@@ -66,6 +66,8 @@ struct Song {
     from: FrameTime,
     next: u64,
     take: u64,
+    /// Those that may still be placed better, by their number in the take, and their frame of the song.
+    loose: Vec<(usize, FrameTime)>,
 }
 
 /// The thread's state.
@@ -205,7 +207,7 @@ impl Desk {
         self.mixer.add(part, from);
         let Some(mut beats) = begin.beats else { return };
         match self.way {
-            Way::Card(_) => self.song = Some(Song { beats, from, next: 0, take: 0 }),
+            Way::Card(_) => self.song = Some(Song { beats, from, next: 0, take: 0, loose: Vec::new() }),
             Way::Take(_) => self.own.set_beats(Box::new(move |n| beats(n).map(|at| at + FrameSpan(from.0)))),
         }
     }
@@ -324,11 +326,14 @@ impl Desk {
         let Some(song) = song else { return };
         if song.take != take {
             (song.take, song.next) = (take, 0);
+            song.loose.clear();
         }
+        // The clocks are known better with every second: until somebody looks at a beat, it moves with them.
+        song.loose.retain(|(number, at)| place(*at).is_none_or(|frame| own.move_beat(*number, frame)));
         let until = FrameTime(shared.heard.load(Ordering::Relaxed)) + rate.span(BEATS_AHEAD_S);
         while let Some(at) = (song.beats)(song.next).map(|at| at + FrameSpan(song.from.0)).filter(|at| *at < until) {
             let Some(frame) = place(at) else { break };
-            own.beat(frame);
+            song.loose.push((own.beat(frame), at));
             song.next += 1;
         }
     }
