@@ -26,8 +26,9 @@ const RIGHT_MS: f64 = 3.0;
 /// From the output to the input, beyond what the card tells of itself, ms.
 const DELAY_MS: f64 = 25.0;
 const TEMPO: f64 = 100.0;
-/// The marker in the player's file: after so many seconds, so many frames of noise.
-const MARKER_S: f64 = 2.6;
+/// The player's notes, s, each with a marker so long before it, of so many frames of noise: a virtual card may stumble between two notes.
+const NOTES_S: [f64; 2] = [3.9, 6.43];
+const MARKER_BEFORE_S: f64 = 0.4;
 const MARKER: usize = 1500;
 
 /// Noise that is like nothing else.
@@ -41,18 +42,20 @@ fn marker() -> Vec<f32> {
         .collect()
 }
 
-/// The player's file, and its true arrivals in frames.
+/// The player's file, and its true arrivals in frames, each from its note's marker on.
 fn player(path: &Path) -> Vec<u64> {
     let mut text = String::from("title = \"beside a click\"\nseed = 8\nlength_s = 8.6\n");
-    for at_s in [3.9, 6.43] {
+    for at_s in NOTES_S {
         write!(text, "[[note]]\nat_s = {at_s:?}\nstring = 2\nfret = 8\ndamped_s = 1.9\n").unwrap();
         text += "[[note.then]]\nhand = \"bend\"\nat_s = 0.3\ncents = 200.0\ntakes_ms = 700.0\nshape = \"straight\"\n";
     }
     let mut rendered = render(&Scenario::from_toml(&text).unwrap()).unwrap();
-    let from = (MARKER_S * f64::from(RATE)) as usize;
-    rendered.samples[from..from + MARKER].copy_from_slice(&marker());
+    let markers = NOTES_S.map(|at_s| ((at_s - MARKER_BEFORE_S) * f64::from(RATE)) as usize);
+    for from in markers {
+        rendered.samples[from..from + MARKER].copy_from_slice(&marker());
+    }
     save(path, &rendered.samples);
-    rendered.truth.bends().iter().map(|bend| bend.arrival.0).collect()
+    rendered.truth.bends().iter().zip(markers).map(|(bend, from)| bend.arrival.0 - from as u64).collect()
 }
 
 fn save(path: &Path, samples: &[f32]) {
@@ -117,7 +120,10 @@ fn run(card: &VirtualCard) -> Vec<f64> {
         .collect();
     offsets.sort_by(f64::total_cmp);
     let first_click = frame(sidecar.beats_at[0]) + offsets[1];
-    let begun = found(&samples, &marker(), 0, samples.len()) as f64 - (MARKER_S * f64::from(RATE)).floor();
+    // The first marker is anywhere, the second as far behind it as in the file, or a little more.
+    let apart = frame(NOTES_S[1] - NOTES_S[0]) as usize;
+    let first = found(&samples, &marker(), 0, samples.len().saturating_sub(apart / 2 + MARKER));
+    let second = found(&samples, &marker(), first + apart - 4800, first + apart + 9600);
     let text = std::fs::read_to_string(&log).unwrap();
     let rows: Vec<Vec<&str>> = text.lines().map(|line| line.split(',').collect()).collect();
     let column = |name: &str| rows[0].iter().position(|column| *column == name).unwrap();
@@ -125,11 +131,11 @@ fn run(card: &VirtualCard) -> Vec<f64> {
     let bar = 4.0 * 60.0 / TEMPO * f64::from(RATE);
     rows[1..]
         .iter()
-        .zip(&arrivals)
-        .map(|(row, arrival)| {
+        .zip(arrivals.iter().zip([first, second]))
+        .map(|(row, (arrival, marker))| {
             assert!(!row[column("faults")].contains("uncalibrated"), "{row:?}");
             let said: f64 = row[column("beat_error_ms")].parse().unwrap();
-            let late = begun + *arrival as f64 - first_click;
+            let late = (marker as u64 + arrival) as f64 - first_click;
             // The bar is the nearest one to what landfall says: which one is meant is another test's matter.
             let bars = ((late - said * f64::from(RATE) / 1000.0) / bar).round();
             said - (late - bars * bar) * 1000.0 / f64::from(RATE)

@@ -5,8 +5,8 @@
 
 use landfall::grading::{Glimpse, Wish};
 use landfall::live::analysis::{Beats, Job};
-use landfall::live::clocks::Fit;
 use landfall::live::events::Event;
+use landfall::live::fit::Fit;
 use landfall::live::hearing::ears;
 use landfall::live::keyboard::Keyboard;
 use landfall::live::pages::PageView;
