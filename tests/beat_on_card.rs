@@ -31,9 +31,9 @@ const NOTES_S: [f64; 2] = [3.9, 6.43];
 const MARKER_BEFORE_S: f64 = 0.4;
 const MARKER: usize = 1500;
 
-/// Noise that is like nothing else.
-fn marker() -> Vec<f32> {
-    let mut state = 9_u32;
+/// Noise that is like nothing else, another one for each note.
+fn marker(note: u32) -> Vec<f32> {
+    let mut state = 9 + 1000 * note;
     (0..MARKER)
         .map(|_| {
             state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -51,8 +51,8 @@ fn player(path: &Path) -> Vec<u64> {
     }
     let mut rendered = render(&Scenario::from_toml(&text).unwrap()).unwrap();
     let markers = NOTES_S.map(|at_s| ((at_s - MARKER_BEFORE_S) * f64::from(RATE)) as usize);
-    for from in markers {
-        rendered.samples[from..from + MARKER].copy_from_slice(&marker());
+    for (note, from) in (0..).zip(markers) {
+        rendered.samples[from..from + MARKER].copy_from_slice(&marker(note));
     }
     save(path, &rendered.samples);
     rendered.truth.bends().iter().zip(markers).map(|(bend, from)| bend.arrival.0 - from as u64).collect()
@@ -120,10 +120,7 @@ fn run(card: &VirtualCard) -> Vec<f64> {
         .collect();
     offsets.sort_by(f64::total_cmp);
     let first_click = frame(sidecar.beats_at[0]) + offsets[1];
-    // The first marker is anywhere, the second as far behind it as in the file, or a little more.
-    let apart = frame(NOTES_S[1] - NOTES_S[0]) as usize;
-    let first = found(&samples, &marker(), 0, samples.len().saturating_sub(apart / 2 + MARKER));
-    let second = found(&samples, &marker(), first + apart - 4800, first + apart + 9600);
+    let markers = [0, 1].map(|note| found(&samples, &marker(note), 0, samples.len()));
     let text = std::fs::read_to_string(&log).unwrap();
     let rows: Vec<Vec<&str>> = text.lines().map(|line| line.split(',').collect()).collect();
     let column = |name: &str| rows[0].iter().position(|column| *column == name).unwrap();
@@ -131,7 +128,7 @@ fn run(card: &VirtualCard) -> Vec<f64> {
     let bar = 4.0 * 60.0 / TEMPO * f64::from(RATE);
     rows[1..]
         .iter()
-        .zip(arrivals.iter().zip([first, second]))
+        .zip(arrivals.iter().zip(markers))
         .map(|(row, (arrival, marker))| {
             assert!(!row[column("faults")].contains("uncalibrated"), "{row:?}");
             let said: f64 = row[column("beat_error_ms")].parse().unwrap();
