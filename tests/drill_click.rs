@@ -216,3 +216,95 @@ fn a_click_where_nothing_is_in_time_is_refused_in_words() {
     assert_eq!(ran.status, Some(2), "{}", ran.stderr);
     assert!(ran.stderr.contains("no beats"), "{}", ran.stderr);
 }
+
+/// A list of drills, one attempt of each.
+fn list_of(program: &Program, kinds: &[&str]) {
+    let mut text = "title = \"Evening\"\n".to_owned();
+    for kind in kinds {
+        write!(text, "[[drill]]\nkind = \"{kind}\"\nattempts = 1\n").unwrap();
+    }
+    program.write("list.toml", text);
+}
+
+fn saved(program: &Program) -> String {
+    let takes = fs::read_dir(program.path("takes")).unwrap().map(|entry| entry.unwrap().path());
+    takes.into_iter().find(|path| path.extension().unwrap() == "wav").unwrap().to_str().unwrap().to_owned()
+}
+
+#[test]
+fn the_beats_of_a_list_heard_from_one_take_go_on_where_the_take_has_them() {
+    let late = [-0.06, 0.04];
+    for words in [["--click", "on", "--click-start", "4"].as_slice(), &[]] {
+        let program = Program::new();
+        let truth = player(&program, &climbs(&late));
+        let wanted: Vec<f64> = truth.iter().enumerate().map(|(n, (arrival, _))| 1000.0 * (arrival - 8.0 - 8.0 * n as f64)).collect();
+        list_of(&program, &["slow-climb", "slow-climb"]);
+        let mut take = "player.wav".to_owned();
+        if words.is_empty() {
+            // As it was recorded: with its beats beside it.
+            drilled(&program, &["slow-climb", "--click", "on", "--attempts", "2"]);
+            take = saved(&program);
+            fs::remove_file(program.path("log.csv")).unwrap();
+        }
+        let fixed = ["drill", "list.toml", "--input", &take, "--fast", "--save", "listed", "--log", "log.csv"];
+        let ran = program.run(&fixed.iter().chain(words).copied().collect::<Vec<_>>());
+        ran.assert_succeeds();
+        let rows = Rows::log(&program);
+        near(&rows.numbers("beat_error_ms"), &wanted, RIGHT_MS);
+        assert_eq!(rows.column("step"), ["1", "1"], "{}", ran.stdout);
+        // Each drill of the list has a take of its own, with beats that lie before it.
+        let takes = fs::read_dir(program.path("listed")).unwrap().map(|entry| entry.unwrap().path());
+        let takes: Vec<_> = takes.filter(|path| path.extension().unwrap() == "wav").collect();
+        let graded = |take: &std::path::PathBuf| {
+            let graded = program.run(&["grade", take.to_str().unwrap(), "--csv", "-"]);
+            graded.assert_succeeds();
+            Rows::of(&graded.stdout).numbers("beat_error_ms")
+        };
+        let mut errors: Vec<f64> = takes.iter().flat_map(graded).collect();
+        errors.sort_by(f64::total_cmp);
+        near(&errors, &wanted, RIGHT_MS);
+    }
+}
+
+#[test]
+fn a_take_whose_click_never_became_known_has_no_beats_and_counts_none_from_the_pick() {
+    let program = Program::new();
+    // The output died before a beat was placed: what is struck after its four seconds counts, live as graded.
+    player(&program, &[Bend(3, 9, 8.1, 200.0, 0.3, 3.9, 5.4), Bend(3, 9, 16.1, 200.0, 0.3, 3.9, 5.4)]);
+    drilled(&program, &["slow-climb", "--click", "on", "--attempts", "2"]);
+    assert!(Rows::log(&program).numbers("beat_error_ms").iter().all(|error| error.is_finite()));
+    let take = saved(&program);
+    let sidecar = std::path::Path::new(&take).with_extension("toml");
+    let text = fs::read_to_string(&sidecar).unwrap();
+    let without: Vec<&str> = text.lines().filter(|line| !line.starts_with("beats_at")).collect();
+    assert!(without.len() + 1 == text.lines().count() && text.contains("[asked.click]"), "{text}");
+    fs::write(&sidecar, without.join("\n")).unwrap();
+    let graded = program.run(&["grade", &take, "--csv", "-"]);
+    graded.assert_succeeds();
+    let rows = Rows::of(&graded.stdout);
+    assert_eq!(rows.column("step"), ["1", "2"]);
+    assert_eq!(rows.column("beat_error_ms"), ["", ""]);
+}
+
+#[test]
+fn in_a_list_a_drill_without_beats_has_no_click_and_a_list_without_any_is_refused() {
+    let program = Program::new();
+    player(&program, &climbs(&[0.0]));
+    let heard = ["drill", "list.toml", "--click", "on", "--input", "player.wav", "--fast", "--save", "off", "--log", "log.csv"];
+    list_of(&program, &["slow-climb", "bend-and-hold"]);
+    let ran = program.run(&heard);
+    ran.assert_succeeds();
+    assert!(ran.stdout.contains("The take holds nothing more of this list; 1 drills are not in it."), "{}", ran.stdout);
+    near(&Rows::log(&program).numbers("beat_error_ms"), &[0.0], RIGHT_MS);
+    list_of(&program, &["hold", "bend-and-hold"]);
+    let ran = program.run(&heard);
+    assert!(ran.status == Some(2) && ran.stderr.contains("no beats"), "{}", ran.stderr);
+}
+
+#[test]
+fn a_click_that_cannot_be_meant_is_told_before_anything_is_heard() {
+    let program = Program::new();
+    let ran = program.run(&["drill", "bend-and-hold", "--click", "on", "--device", "no such card"]);
+    assert!(ran.status == Some(2) && ran.stderr.contains("no beats"), "{}", ran.stderr);
+    assert!(!ran.stdout.contains("Ten seconds"), "{}", ran.stdout);
+}

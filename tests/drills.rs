@@ -207,6 +207,41 @@ fn a_list_is_heard_from_one_take_drill_after_drill() {
     assert!(ran.stdout.contains("The take holds nothing more of this list; 1 drills are not in it."), "{}", ran.stdout);
 }
 
+#[cfg(unix)]
+#[test]
+fn an_interrupt_ends_a_list_that_is_heard_from_a_take() {
+    use std::io::{BufRead, BufReader, Read};
+    use std::process::{Command, Stdio};
+    let hold = plan("bend-and-hold", 2);
+    let samples = played(&scenario(&hold, Player::default()));
+    // Before anything was answered, and between two attempts of the first drill.
+    for heard_first in ["Step 1", "Attempt 1"] {
+        let program = Program::new();
+        let spec = hound::WavSpec { channels: 1, sample_rate: 48_000, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
+        let mut writer = hound::WavWriter::create(program.path("evening.wav"), spec).unwrap();
+        for sample in samples.iter().chain(&vec![0.0; 48_000 * 60]) {
+            writer.write_sample(*sample).unwrap();
+        }
+        writer.finalize().unwrap();
+        let one = |title: &str| format!("[[drill]]\nkind = \"bend-and-hold\"\ntitle = \"{title}\"\nattempts = 2\n");
+        program.write("list.toml", format!("{}{}", one("Before supper"), one("After supper")));
+        let words = ["drill", "list.toml", "--input", "evening.wav", "--plain", "--save", "off", "--log", "log.csv"];
+        let mut child = program.command(&words).stdout(Stdio::piped()).spawn().unwrap();
+        let mut said = BufReader::new(child.stdout.take().unwrap());
+        let (mut all, mut line) = (String::new(), String::new());
+        while !line.contains(heard_first) {
+            line.clear();
+            assert!(said.read_line(&mut line).unwrap() > 0, "{heard_first} is not in: {all}");
+            all.push_str(&line);
+        }
+        assert!(Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
+        said.read_to_string(&mut all).unwrap();
+        assert_eq!(child.wait().unwrap().code(), Some(0), "{all}");
+        assert!(all.contains("attempts, in ") || all.contains("1 attempt, in "), "{all}");
+        assert!(!all.contains("After supper") && !all.contains("nothing more"), "{all}");
+    }
+}
+
 #[test]
 fn all_drills_are_listed_and_each_can_be_written_and_played_from_its_file() {
     let program = Program::new();

@@ -6,7 +6,7 @@
 
 use landfall::grading::{Attempt, Measures, Provisional, Technique, Wish};
 use landfall::live::analysis::{Beats, Job};
-use landfall::live::clock::SystemClock;
+use landfall::live::clock::{Clock, SystemClock};
 use landfall::live::ears::{Ears, Settles};
 use landfall::live::events::Event;
 use landfall::live::feeder::Pace;
@@ -495,6 +495,36 @@ fn an_outage_of_the_card_of_over_two_seconds_begins_another_take() {
         run.view.told.iter().filter_map(|event| if let Event::Notice(sentence) = event { Some(sentence.as_str()) } else { None }).collect();
     assert!(notices.iter().any(|notice| notice.contains("no sound arrives")), "{notices:?}");
     assert!(notices.iter().any(|notice| notice.contains("heard again")), "{notices:?}");
+}
+
+/// A clock whose calendar is stopped at an instant.
+struct Stopped(SystemClock, jiff::Timestamp);
+
+impl Clock for Stopped {
+    fn now(&self) -> Duration {
+        self.0.now()
+    }
+
+    fn instant(&self) -> (jiff::Timestamp, jiff::tz::Offset) {
+        (self.1, jiff::tz::Offset::UTC)
+    }
+
+    fn wait(&self, span: Duration) {
+        self.0.wait(span);
+    }
+}
+
+#[test]
+fn takes_of_one_second_that_are_not_kept_have_names_of_their_own() {
+    let names = ["2025-03-09T20:15:00.020Z", "2025-03-09T20:15:00.470Z"].map(|instant| {
+        let clock = Stopped(SystemClock::default(), instant.parse().unwrap());
+        let source = Counting { until: 8000, ..Counting::default() };
+        let world = World { clock: Arc::new(clock), ..world(LONG) };
+        let run = run_with(played(source, Pace::Fast), world, Duration::ZERO, |job| job.save = None);
+        let begun = run.view.told.iter().find_map(|event| if let Event::TakeBegan { name, .. } = event { Some(name.clone()) } else { None });
+        begun.unwrap()
+    });
+    assert_eq!(names, ["2025-03-09_20-15-00-020_free", "2025-03-09_20-15-00-470_free"]);
 }
 
 #[test]

@@ -11,7 +11,7 @@ use crate::practice::play::ScoreTime;
 use crate::practice::pulse::{Pulses, frame_at};
 use crate::practice::{Wanted, play::On};
 use crate::sound::out::{Level, Mixer, Part};
-use crate::units::SampleRate;
+use crate::units::{FrameTime, SampleRate};
 use clap::ValueEnum;
 use std::sync::Arc;
 
@@ -30,11 +30,14 @@ pub struct Clicking {
     #[arg(long, value_name = "DB", value_parser = super::band::level, allow_negative_numbers = true)]
     pub level: Option<Level>,
     /// The card that plays: its name in `landfall devices`, or a part of it [default: the one that the system prefers]
-    #[arg(long, value_name = "NAME", conflicts_with = "input")]
+    #[arg(long, alias = "out-device", value_name = "NAME", conflicts_with = "input")]
     pub output: Option<String>,
     /// With --input and --click: seconds of the take at which the first bar begins [default: after the count-in]
     #[arg(long, value_name = "S", requires_all = ["input", "click"], value_parser = start)]
     click_start: Option<f64>,
+    /// A drill of a list has no click where it has no beats.
+    #[arg(skip)]
+    pub listed: bool,
 }
 
 /// When it clicks.
@@ -70,13 +73,13 @@ impl Clicking {
     /// The click for a drill through a card; `None` where there is none.
     ///
     /// # Errors
-    /// When one is asked for and the drill has no beats.
+    /// When one is asked for and the drill, which is none of a list, has no beats.
     pub fn of(&self, wanted: &Wanted) -> Result<Option<Clicked>, Failure> {
         if self.click == Some(ClickWish::Off) {
             return Ok(None);
         }
         let Some(grid) = wanted.course().and_then(|course| Grid::of(course.plan())) else {
-            return if self.is_asked() {
+            return if self.is_asked() && !self.listed {
                 Err(WrongUse(
                     "there is nothing to click to: what is played has no beats; drills with a tempo have (landfall drill NAME --list)"
                         .into(),
@@ -94,15 +97,22 @@ impl Clicking {
         Ok(Some(Clicked { grid, asked }))
     }
 
-    /// The click beside a recorded take, and where its beats lie there: as it was recorded, or counted from its beginning where one is asked for.
+    /// The click beside a recorded take that is heard from frame `first` on, and where its beats lie there: as it was recorded, or counted from its beginning
+    /// where one is asked for.
     ///
     /// # Errors
     /// As [`Self::of`].
-    pub fn beside(&self, wanted: &Wanted, recorded: &Sidecar, rate: SampleRate) -> Result<Option<(Clicked, Arc<OwnSound>)>, Failure> {
+    pub fn beside(
+        &self,
+        wanted: &Wanted,
+        recorded: &Sidecar,
+        (first, rate): (FrameTime, SampleRate),
+    ) -> Result<Option<(Clicked, Arc<OwnSound>)>, Failure> {
         let Some(clicked) = self.of(wanted)? else { return Ok(None) };
-        let then = recorded_with(recorded).filter(|then| then.grid == clicked.grid && self.click_start.is_none());
+        let placed = !recorded.beats_at.is_empty() && self.click_start.is_none();
+        let then = recorded_with(recorded).filter(|then| placed && then.grid == clicked.grid);
         if let Some(then) = then {
-            return Ok(Some((then, OwnSound::of(recorded))));
+            return Ok(Some((then, OwnSound::of(&recorded.heard_from(first, rate)))));
         }
         if !self.is_asked() {
             return Ok(None);
@@ -115,20 +125,31 @@ impl Clicking {
         asked.level_db = None;
         let own = OwnSound::beside_take();
         let (counted, before) = (grid.clone(), asked.before);
-        own.set_beats(Box::new(move |n| Some(frame_at(start_s + counted.beat(n, before), rate))));
+        // What came before `first` was counted too.
+        own.set_beats(Box::new(move |n| Some(frame_at(start_s + counted.beat(n, before), rate).0 as i64 - first.0 as i64)));
         Ok(Some((Clicked { grid, asked }, own)))
     }
 }
 
-/// The click that a take was recorded with.
+/// The click that a take was recorded with, also where none of its beats became known: the rows were told then that there is one.
 #[must_use]
 pub fn recorded_with(recorded: &Sidecar) -> Option<Clicked> {
-    let asked = recorded.asked.click.clone().filter(|_| !recorded.beats_at.is_empty())?;
+    let asked = recorded.asked.click.clone()?;
     let wanted = Wanted::of(&recorded.asked, crate::grading::Tolerance::default()).ok()?;
     Some(Clicked { grid: Grid::of(wanted.course()?.plan())?, asked })
 }
 
 impl Clicked {
+    /// The same for a card that hears at one rate and plays at another, or at the same. At another it cannot be taken out of what is heard, sample by
+    /// sample, neither now nor when the take is graded again.
+    #[must_use]
+    pub fn through(mut self, heard: SampleRate, played: SampleRate) -> Self {
+        if heard != played {
+            self.asked.level_db = None;
+        }
+        self
+    }
+
     /// Score time beside a click whose beats become known while the take goes on.
     fn score_time(&self, own: Arc<OwnSound>) -> ScoreTime {
         let (grid, before) = (self.grid.clone(), self.asked.before);
@@ -194,5 +215,25 @@ impl Clicked {
         };
         let clicks = if self.asked.only_count_in { "then it is silent" } else { "then a click" };
         format!("{} beats of count-in, {clicks}: {beats} in a bar, {tempo:.0} a minute; {what}.", self.asked.before)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grading::Tolerance;
+    use crate::logbook::sidecar::Asked;
+
+    #[test]
+    fn a_click_at_another_rate_than_the_takes_is_taken_out_neither_live_nor_when_the_take_is_graded() {
+        let rate = |hz| SampleRate::new(hz).unwrap();
+        let asked = Asked { drill: Some("slow-climb".into()), ..Asked::default() };
+        let wanted = Wanted::of(&asked, Tolerance::default()).unwrap();
+        for (heard, played, comes_out) in [(48_000, 48_000, true), (48_000, 44_100, false), (44_100, 48_000, false)] {
+            let clicked = Clicking::default().of(&wanted).unwrap().unwrap().through(rate(heard), rate(played));
+            let recorded = Sidecar { asked: Asked { click: Some(clicked.asked.clone()), ..asked.clone() }, ..Sidecar::default() };
+            let graded = Arc::new(recorded_with(&recorded).unwrap());
+            assert_eq!((Arc::new(clicked).replays().is_some(), graded.replays().is_some()), (comes_out, comes_out), "{played} beside {heard}");
+        }
     }
 }

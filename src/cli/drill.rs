@@ -195,12 +195,18 @@ impl Args {
         match file {
             None => self.play(&table, self.free(&table)?).map(|_| ()),
             Some(DrillFile::One(own)) => {
+                // What cannot be meant is told before anything is heard.
+                let run = self.drilled(&table, &own)?;
+                self.clicking.of(&run.wanted)?;
                 if self.check(&table, Some(&own))? {
-                    self.play(&table, self.drilled(&table, &own)?)?;
+                    self.play(&table, run)?;
                 }
                 Ok(())
             }
             Some(DrillFile::List { title, drills, rest_s, minutes }) => {
+                let runs = drills.iter().map(|own| self.drilled(&table, own)).collect::<Result<Vec<_>, _>>()?;
+                // A click that is asked for sounds in the drills that have beats: one of them at least.
+                runs.iter().map(|run| self.clicking.of(&run.wanted)).reduce(Result::or).transpose()?;
                 if self.check(&table, drills.first())? {
                     let minutes = self.practising.minutes.or(minutes);
                     self.play_list(&table, &title, &drills, rest_s, minutes)?;

@@ -28,14 +28,12 @@ pub(super) struct Stage {
     /// The click, where there is one.
     pub clicked: Option<Arc<Clicked>>,
     own: Option<Arc<OwnSound>>,
-    /// What sounds comes back in the frames of the take, and can be taken out.
-    same_rate: bool,
 }
 
 impl Stage {
     /// With nothing that sounds.
     fn quiet(input: Input) -> Self {
-        Self { input, sound: None, clicked: None, own: None, same_rate: false }
+        Self { input, sound: None, clicked: None, own: None }
     }
 
     /// Opens both sides of the card, or the recorded take.
@@ -53,10 +51,11 @@ impl Stage {
             Input::Card(wish) => Self::beside_card(wish, clicking, after, wanted, (settings, directories)),
             input @ Input::Opened(..) => Ok(Self::quiet(input)),
             Input::Source { origin, source, pace } => {
-                let beside = clicking.beside(wanted, recorded, source.format().rate)?;
+                let rate = source.format().rate;
+                let beside = clicking.beside(wanted, recorded, (hearing.first(rate), rate))?;
                 let (clicked, own) = beside.map(|(clicked, own)| (Arc::new(clicked), own)).unzip();
                 let input = Input::Source { origin, source, pace };
-                Ok(Self { clicked, own, same_rate: true, ..Self::quiet(input) })
+                Ok(Self { clicked, own, ..Self::quiet(input) })
             }
         }
     }
@@ -68,7 +67,7 @@ impl Stage {
         wanted: &Wanted,
         (settings, directories): (&Settings, &Directories),
     ) -> Result<Self, Failure> {
-        let clicked = clicking.of(wanted)?.map(Arc::new);
+        let clicked = clicking.of(wanted)?;
         if clicked.is_none() && after.is_none() {
             return Ok(Self::quiet(Input::Card(wish)));
         }
@@ -90,15 +89,16 @@ impl Stage {
             Err(error) => return Err(error.into()),
         };
         remark("headphones low first: landfall begins quietly, and its level adds to your guitar's");
-        speaker.set_level(clicked.as_ref().map_or(clicking.level.unwrap_or_default(), |clicked| clicked.level()));
+        speaker.set_level(clicking.level.unwrap_or_default());
         let out_rate = speaker.rate();
+        let clicked = clicked.map(|clicked| Arc::new(clicked.through(rate, out_rate)));
         if let Some(clicked) = &clicked {
             remark(clicked.sentence());
             let begin = Begin { part: clicked.part(out_rate), beats: Some(clicked.beats(out_rate)), in_s: LEAD_S, ear: Ear::Open };
             speaker.begin(begin);
         }
         let sound = Some(DrillSound::new(speaker, after, settings.a4.value));
-        Ok(Self { input, sound, clicked, own: Some(own), same_rate: out_rate == rate })
+        Ok(Self { input, sound, clicked, own: Some(own) })
     }
 
     /// What is wanted, with the beats of the click.
@@ -115,8 +115,7 @@ impl Stage {
         let eye = move || eye.for_the_eye();
         let Some(own) = &self.own else { return hearing::ears_apart(a4, wanted.clone(), eye) };
         let ears = hearing::ears_apart_beside(a4, wanted.clone(), eye, Arc::clone(own));
-        // At another rate it cannot be taken out of what is heard, sample by sample.
-        match self.clicked.as_ref().filter(|_| self.same_rate).and_then(Clicked::replays) {
+        match self.clicked.as_ref().and_then(Clicked::replays) {
             Some(click) => hearing::masked(ears, Arc::clone(own), click),
             None => ears,
         }

@@ -13,7 +13,7 @@ use crate::logbook::log::Log;
 use crate::logbook::sidecar::{Gap, Sidecar};
 use crate::sound::card::CardWish;
 use crate::sound::{ChannelWish, FileSource, Later, Origin, Source, WithGaps};
-use crate::units::A4;
+use crate::units::{A4, FrameTime, SampleRate};
 use crate::views::live::Look;
 use std::io::{IsTerminal, stdin, stdout};
 use std::path::{Path, PathBuf};
@@ -136,11 +136,17 @@ impl Hearing {
         };
         let stretches = |gaps: &[Gap]| gaps.iter().map(|gap| (gap.at_frame, gap.frames)).collect();
         let file = WithGaps::new(Box::new(FileSource::open(path)?), stretches(&recorded.gaps), stretches(&recorded.invalid));
-        let from = file.format().rate.span(self.from_s).0;
+        let FrameTime(from) = self.first(file.format().rate);
         let file: Box<dyn Source> = if from > 0 { Box::new(Later::new(Box::new(file), from)) } else { Box::new(file) };
         let name = path.file_name().map(|name| name.to_string_lossy().into_owned());
         let pace = if self.fast { Pace::Fast } else { Pace::AsPlayed };
         Ok(Input::Source { origin: Origin { kind: "file", name }, source: file, pace })
+    }
+
+    /// The first frame of the recorded take that is heard.
+    #[must_use]
+    pub fn first(&self, rate: SampleRate) -> FrameTime {
+        FrameTime(rate.span(self.from_s).0)
     }
 
     /// The channel that is listened to.

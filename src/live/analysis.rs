@@ -8,7 +8,7 @@ use super::own_sound::OwnNews;
 use super::recorder::{Recorder, reserve};
 use crate::grading::{Attempt, Telling, Told};
 use crate::logbook::sidecar::{Asked, Sidecar};
-use crate::logbook::{Row, Setting};
+use crate::logbook::{PlayedAt, Row, Setting};
 use crate::pitch::attack::{Attack, Stage};
 use crate::sound::{Arriving, Block, ChannelWish, Chosen, FaultKind, Format, Mono, Next, RingWriter, SoundError, Takes, ring};
 use crate::units::{A4, FrameSpan, FrameTime, SampleRate};
@@ -174,10 +174,14 @@ impl Analysis {
     }
 
     fn begin(&mut self, rate: SampleRate) -> Running {
-        let started = self.clock.calendar();
+        let (instant, offset) = self.clock.instant();
+        let started = PlayedAt::new(instant, offset);
+        let second = started.local().strftime("%Y-%m-%d_%H-%M-%S");
         // What is kept finds a name that is free; what is not has the instant alone to tell it from the next.
-        let instant = if self.job.save.is_some() { "%Y-%m-%d_%H-%M-%S" } else { "%Y-%m-%d_%H-%M-%S-%3f" };
-        let mut name = format!("{}_{}", started.local().strftime(instant), self.job.drill);
+        let mut name = match self.job.save {
+            Some(_) => format!("{second}_{}", self.job.drill),
+            None => format!("{second}-{:03}_{}", instant.as_millisecond().rem_euclid(1000), self.job.drill),
+        };
         let origin = self.takes.origin();
         let mut recorder = None;
         let mut file = None;

@@ -2,7 +2,7 @@
 
 use crate::logbook::PlayedAt;
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
+use jiff::tz::{Offset, TimeZone};
 use std::time::{Duration, Instant};
 
 /// Time as the session needs it: how long since it began, what the calendar says, and waiting.
@@ -10,8 +10,14 @@ pub trait Clock: Send + Sync {
     /// Since some fixed instant.
     fn now(&self) -> Duration;
 
+    /// The instant, and how far the player's clock is ahead of UTC.
+    fn instant(&self) -> (Timestamp, Offset);
+
     /// What the player's calendar and clock say.
-    fn calendar(&self) -> PlayedAt;
+    fn calendar(&self) -> PlayedAt {
+        let (instant, offset) = self.instant();
+        PlayedAt::new(instant, offset)
+    }
 
     /// Waits.
     fn wait(&self, span: Duration);
@@ -32,9 +38,9 @@ impl Clock for SystemClock {
         self.0.elapsed()
     }
 
-    fn calendar(&self) -> PlayedAt {
+    fn instant(&self) -> (Timestamp, Offset) {
         let now = Timestamp::now();
-        PlayedAt::new(now, TimeZone::system().to_offset(now))
+        (now, TimeZone::system().to_offset(now))
     }
 
     fn wait(&self, span: Duration) {

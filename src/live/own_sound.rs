@@ -16,8 +16,11 @@ pub const AFTER_S: f64 = 0.2;
 /// Beats that were heard so long ago stay where they are, whoever asks, s.
 const STAYS_S: f64 = 3.0;
 
-/// Where the output's frames are the take's frames, beats are counted as far ahead as they are asked for: beat n after the first, if there is one.
+/// The frame of the output in which beat n after the first is, if there is one.
 pub type BeatOf = Box<dyn FnMut(u64) -> Option<FrameTime> + Send>;
+
+/// The same where the output's frames are the take's: beats are counted as far ahead as they are asked for; those before the take are negative.
+pub type TakeBeatOf = Box<dyn FnMut(u64) -> Option<i64> + Send>;
 
 /// What the sidecar does not hold yet.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -45,7 +48,7 @@ struct Inside {
     asked_beats: Option<f64>,
     told: (usize, usize),
     /// Beats of a run whose output has the take's own frames.
-    same: Option<BeatOf>,
+    same: Option<TakeBeatOf>,
 }
 
 /// Shared by speaker, ears and analysis.
@@ -137,7 +140,7 @@ impl OwnSound {
     }
 
     /// Beats whose frames are the take's own.
-    pub fn set_beats(&self, beats: BeatOf) {
+    pub fn set_beats(&self, beats: TakeBeatOf) {
         self.locked().same = Some(beats);
     }
 
@@ -260,7 +263,7 @@ impl Inside {
         let Some(mut beats) = self.same.take() else { return };
         while self.beats.last().is_none_or(|last| *last <= until_s + 2.0) {
             let Some(at) = beats(self.beats.len() as u64) else { break };
-            self.beats.push(at.seconds(rate));
+            self.beats.push(at as f64 / rate.as_f64());
         }
         self.same = Some(beats);
     }
@@ -384,7 +387,7 @@ mod tests {
     #[test]
     fn beside_a_recorded_take_beats_are_known_however_fast_it_is_heard() {
         let own = begun();
-        own.set_beats(Box::new(|n| (n < 100).then_some(FrameTime(n * 250))));
+        own.set_beats(Box::new(|n| (n < 100).then_some(n as i64 * 250)));
         assert_eq!(own.beats(1.0), [0.0, 0.25, 0.5, 0.75, 1.0]);
         assert_eq!(own.beats(1000.0).len(), 100);
     }

@@ -5,7 +5,7 @@
 use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::flag;
 use std::io;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 /// What the system has told this process since it began to listen.
@@ -15,12 +15,19 @@ pub struct Signals {
     stop: Arc<AtomicBool>,
 }
 
+/// The process listens once: what is registered again stays registered, and each would count interrupts of its own.
+static LISTENING: Mutex<Option<Signals>> = Mutex::new(None);
+
 impl Signals {
-    /// Listens from now on. A second interrupt ends the process at once, in case that the orderly end hangs.
+    /// Listens from now on; whoever listens later is told the same. A second interrupt ends the process at once, in case that the orderly end hangs.
     ///
     /// # Errors
     /// What the system says.
     pub fn listen() -> io::Result<Self> {
+        let mut listening = LISTENING.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(signals) = &*listening {
+            return Ok(signals.clone());
+        }
         let signals = Self::default();
         flag::register_conditional_shutdown(SIGINT, 1, Arc::clone(&signals.end))?;
         flag::register(SIGINT, Arc::clone(&signals.end))?;
@@ -30,6 +37,7 @@ impl Signals {
             flag::register(signal_hook::consts::SIGHUP, Arc::clone(&signals.end))?;
             flag::register(signal_hook::consts::SIGTSTP, Arc::clone(&signals.stop))?;
         }
+        *listening = Some(signals.clone());
         Ok(signals)
     }
 

@@ -26,6 +26,7 @@
 
 use super::{LogbookError, whole};
 use crate::grading::{Telling as What, Told};
+use crate::units::{FrameTime, SampleRate};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::fs;
@@ -164,7 +165,8 @@ pub struct AskedClick {
     pub before: u32,
     /// It fell silent after the count-in.
     pub only_count_in: bool,
-    /// How loud it was, in dB below the loudest; missing where it did not sound beside the take.
+    /// How loud it was, in dB below the loudest; missing where it did not sound beside the take, or sounded at another rate than the take's, so that it
+    /// cannot be taken out of it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub level_db: Option<f64>,
 }
@@ -262,11 +264,35 @@ pub struct Gap {
     pub frames: u64,
 }
 
+impl Gap {
+    /// What is left of it from a frame on, counted from there.
+    fn heard_from(self, first: u64) -> Option<Self> {
+        let end = self.at_frame.saturating_add(self.frames).saturating_sub(first);
+        let at_frame = self.at_frame.saturating_sub(first);
+        (end > at_frame).then_some(Self { at_frame, frames: end - at_frame })
+    }
+}
+
 impl Sidecar {
     /// The sidecar's name: the take's, ending in `.toml`.
     #[must_use]
     pub fn beside(take: &Path) -> PathBuf {
         take.with_extension("toml")
+    }
+
+    /// The same for whoever hears the take from a frame on: instants count from there, so beats before it are negative, and what was over by then is left out.
+    #[must_use]
+    pub fn heard_from(&self, first: FrameTime, rate: SampleRate) -> Self {
+        let later = |gaps: &[Gap]| gaps.iter().filter_map(|gap| gap.heard_from(first.0)).collect();
+        let first_s = first.seconds(rate);
+        let mut from = self.clone();
+        from.beats_at.iter_mut().for_each(|at_s| *at_s -= first_s);
+        from.asked.told.retain_mut(|told| {
+            told.at_s -= first_s;
+            told.at_s >= 0.0
+        });
+        (from.gaps, from.own_sound, from.invalid) = (later(&self.gaps), later(&self.own_sound), later(&self.invalid));
+        from
     }
 
     /// Reads the sidecar beside a take; `None` when there is none.
@@ -333,6 +359,18 @@ mod tests {
         example().save(&take).unwrap();
         assert_eq!(Sidecar::of(&take).unwrap(), Some(example()));
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1, "no temporary file is left");
+    }
+
+    #[test]
+    fn heard_from_a_frame_on_its_beats_may_lie_before_it_and_what_is_over_is_gone() {
+        let rate = SampleRate::new(48_000).unwrap();
+        let from = example().heard_from(FrameTime(144_000), rate);
+        assert_eq!(from.beats_at, [-0.5, 0.5]);
+        assert_eq!((from.gaps, from.own_sound, from.invalid), (vec![], vec![], vec![]));
+        let within = example().heard_from(FrameTime(50_400), rate);
+        assert_eq!(within.own_sound, [Gap { at_frame: 0, frames: 7200 }]);
+        assert_eq!(within.gaps, [Gap { at_frame: 45_600, frames: 512 }]);
+        assert_eq!(example().heard_from(FrameTime(0), rate), example());
     }
 
     #[test]

@@ -22,7 +22,7 @@ impl Args {
         let clock = World::real()?.clock;
         let begun = clock.now();
         let from_take = self.hearing.input.is_some();
-        self.listed = true;
+        (self.listed, self.clicking.listed) = (true, true);
         print(&format!("{title}: {} drills.\n", drills.len()))?;
         for (index, own) in drills.iter().enumerate() {
             let left = drills.len() - index;
@@ -39,11 +39,15 @@ impl Args {
             let run = self.drilled(table, own)?;
             let steps = run.wanted.course().map_or(0, |course| course.plan().steps.len()) as u32;
             let outcome = self.play(table, run)?;
+            // From a take or from the card: whoever ends a drill ends the list.
+            if outcome.ended {
+                return Ok(());
+            }
             match outcome.answered_until_s.filter(|_| from_take) {
                 Some(until_s) => self.hearing.from_s += until_s,
                 None if from_take => return print(&format!("The take holds nothing more of this list; {left} drills are not in it.\n")),
-                // Whoever ends a drill long before its last step wants to end.
-                None if outcome.ended || outcome.graded * 2 < steps => return Ok(()),
+                // Whoever is through long before the last step wants to end.
+                None if outcome.graded * 2 < steps => return Ok(()),
                 None => {}
             }
         }

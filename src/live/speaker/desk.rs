@@ -208,7 +208,7 @@ impl Desk {
         let Some(mut beats) = begin.beats else { return };
         match self.way {
             Way::Card(_) => self.song = Some(Song { beats, from, next: 0, take: 0, loose: Vec::new() }),
-            Way::Take(_) => self.own.set_beats(Box::new(move |n| beats(n).map(|at| at + FrameSpan(from.0)))),
+            Way::Take(_) => self.own.set_beats(Box::new(move |n| beats(n).map(|at| (at + FrameSpan(from.0)).0 as i64))),
         }
     }
 
