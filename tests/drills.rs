@@ -205,6 +205,12 @@ fn a_list_is_heard_from_one_take_drill_after_drill() {
     let played: Vec<(&str, &str)> = rows[1..].iter().map(|row| (row[at("drill")], row[at("step")])).collect();
     assert_eq!(played, [("bend-and-hold", "1"), ("bend-and-hold", "2"), ("release", "1"), ("release", "2")], "{}", ran.stdout);
     assert!(ran.stdout.contains("The take holds nothing more of this list; 1 drills are not in it."), "{}", ran.stdout);
+    // By the drill's name, and by its kind: `landfall log --help` shows the second.
+    for (named, count) in [("bend-and-hold", 2), ("hold", 2), ("release", 2), ("shake", 0)] {
+        let listed = program.run(&["log", "log.csv", "--drill", named, "--csv", "-"]);
+        listed.assert_succeeds();
+        assert_eq!(listed.stdout.lines().count(), 1 + count, "{named}: {}", listed.stdout);
+    }
 }
 
 #[cfg(unix)]
@@ -215,7 +221,7 @@ fn an_interrupt_ends_a_list_that_is_heard_from_a_take() {
     let hold = plan("bend-and-hold", 2);
     let samples = played(&scenario(&hold, Player::default()));
     // Before anything was answered, and between two attempts of the first drill.
-    for heard_first in ["Step 1", "Attempt 1"] {
+    for heard_first in ["Listening to", "Attempt 1"] {
         let program = Program::new();
         let spec = hound::WavSpec { channels: 1, sample_rate: 48_000, bits_per_sample: 32, sample_format: hound::SampleFormat::Float };
         let mut writer = hound::WavWriter::create(program.path("evening.wav"), spec).unwrap();
@@ -260,6 +266,9 @@ fn all_drills_are_listed_and_each_can_be_written_and_played_from_its_file() {
     assert!(again.stdout.contains("now 50"), "{}", again.stdout);
     let refused = program.run(&["drill", "slow", "--set", "tempoo=50", "--list"]);
     assert!(refused.status == Some(2) && refused.stderr.contains("did you mean tempo?"), "{}", refused.stderr);
+    let refused = program.run(&["drill", "bend-and-hold", "--set", "pitch=3", "--list"]);
+    assert_eq!(refused.status, Some(2));
+    assert!(refused.stderr.contains("bend-and-hold knows no \"pitch\"; it takes chord, key, tuning"), "{}", refused.stderr);
     let unknown = program.run(&["drill", "holdd", "--list"]);
     assert!(unknown.status == Some(2) && unknown.stderr.contains("did you mean hold?"), "{}", unknown.stderr);
 }

@@ -5,8 +5,8 @@
 use signal_hook::consts::{SIGINT, SIGTERM};
 use signal_hook::flag;
 use std::io;
-use std::sync::{Arc, Mutex, PoisonError};
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 
 /// What the system has told this process since it began to listen.
 #[derive(Clone, Debug, Default)]
@@ -59,4 +59,15 @@ pub fn stop_here() {
     // It fails for signals that do not exist only.
     #[cfg(unix)]
     let _ = signal_hook::low_level::emulate_default_handler(signal_hook::consts::SIGTSTP);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whoever_listens_later_is_told_the_same_and_counts_no_interrupt_of_its_own() {
+        let (first, later) = (Signals::listen().unwrap(), Signals::listen().unwrap());
+        assert!(Arc::ptr_eq(&first.end, &later.end) && Arc::ptr_eq(&first.stop, &later.stop));
+    }
 }
