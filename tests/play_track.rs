@@ -175,7 +175,23 @@ fn what_cannot_be_is_said_in_one_sentence() {
     ] {
         program.run(&[&["play", "ballad", "--out", "x.wav"], words].concat()).assert_fails_saying(&[says]);
     }
+    let (ended, said) = status(&["--track", "ours.wav", "--track-start", "100000", "--out", "x.wav"]);
+    assert!(ended == Some(2) && said.contains("-86400 to 86400"), "{said}");
     // Shorter than the tune: what there is is played, and it is said.
     let (ended, said) = status(&["--track", "ours.wav", "--out", "y.wav"]);
     assert!(ended == Some(0) && said.contains("6.0 s long") && said.contains("silent"), "{said}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_recording_whose_name_is_no_text_is_refused_before_a_take_could_be_lost() {
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt;
+    let program = Program::new();
+    let name = OsStr::from_bytes(b"ours\xff.wav");
+    write(&program.path("ours.wav"), &noise(6));
+    std::fs::rename(program.path("ours.wav"), program.folder().join(name)).unwrap();
+    let mut command = program.command(&["play", "ballad", "--bars", "1", "--out", "x.wav", "--track"]);
+    let ran = program::Ran::of(command.arg(name).output().unwrap());
+    ran.assert_fails_saying(&["UTF-8", "rename it"]);
 }

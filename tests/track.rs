@@ -65,6 +65,29 @@ fn what_cannot_be_played_is_said_in_words() {
     assert!(Track::open(&folder.path().join("moon.wav"), 0.0, 1.0).is_err());
 }
 
+#[test]
+fn a_recording_that_breaks_off_before_it_begins_is_called_damaged_and_not_short() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = file(folder.path(), 48_000, 1, &vec![0.1; 4 * 48_000]);
+    let whole = std::fs::read(&path).unwrap();
+    std::fs::write(&path, &whole[..whole.len() - 3 * 48_000 * 4]).unwrap();
+    assert!(Track::open(&path, 0.5, 3.0).unwrap().broken().is_some());
+    let said = Track::open(&path, 2.0, 3.0).unwrap_err().to_string();
+    assert!(said.contains("breaks off after 1.0 s") && said.contains("before the 2.0 s") && !said.contains("long"), "{said}");
+}
+
+#[test]
+fn more_than_half_an_hour_at_other_tempos_is_refused_and_a_loop_at_one_is_not() {
+    let folder = tempfile::tempdir().unwrap();
+    let track = Track::open(&file(folder.path(), 48_000, 1, &vec![0.1; 48_000]), 0.0, 4.0).unwrap();
+    let minute = 60 * 48_000;
+    let laps = |tempos: u64| (0..40).map(|n| lap(n * minute, minute, 0.0, 1.5 + 0.01 * (n % tempos) as f64)).collect::<Vec<_>>();
+    assert!((track.work_s(&laps(1), rate(48_000)).unwrap() - 60.0).abs() < 1e-6, "each round is made once");
+    assert!((track.work_s(&laps(30), rate(48_000)).unwrap() - 1800.0).abs() < 1e-6);
+    let said = track.passes(&laps(31), rate(48_000)).unwrap_err().to_string();
+    assert!(said.contains("31 minutes") && said.contains("--rounds") && said.contains("one tempo"), "{said}");
+}
+
 /// Two tones, and a click each half second, from `hz` frames a second.
 fn tones_and_clicks(hz: u32, seconds: u32) -> Vec<f32> {
     let at = |n: u32| f64::from(n) / f64::from(hz);

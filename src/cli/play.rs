@@ -1,7 +1,8 @@
 //! `landfall play`: over the chords of a tune.
 
+mod sides;
+
 use super::band::{Band, Playing};
-use super::calibrate::round_trip;
 use super::directories::{Directories, Environment};
 use super::fretboard;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Reference, Showing, live, reference_or_track, summary};
@@ -19,17 +20,18 @@ use crate::live::masked::Replays;
 use crate::live::own_sound::OwnSound;
 use crate::live::play_pages::{Follower, PlayPage, PlayPlain, PlayView, Targets};
 use crate::live::session::{Input, RING_S};
-use crate::live::speaker::{Ahead, Begin, Ear, LEAD_S, Speaker};
+use crate::live::speaker::{Begin, Ear, LEAD_S, Speaker};
 use crate::live::world::World;
 use crate::logbook::Row;
 use crate::logbook::sidecar::{Asked, AskedBand, AskedTune, Sidecar};
 use crate::practice::beat_map::BeatMap;
 use crate::practice::play::{On, PlayWishes, ScoreTime};
 use crate::practice::pulse::frame_at;
-use crate::sound::card::{Card, CardWish, OutputWish};
+use crate::sound::card::CardWish;
 use crate::sound::out::{Level, Mixer, render};
 use crate::theory::NoteName;
 use crate::units::SampleRate;
+use sides::Sides;
 use std::io::{IsTerminal, stdin, stdout};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -224,13 +226,10 @@ impl Args {
         }
         let host = (world.hosts)()?;
         let wish = CardWish { device: settings.device.value.clone(), buffer: self.hearing.buffer };
-        let (card, takes) = Card::open(Arc::clone(&host), wish, RING_S)?;
+        let recording = read.map(|read| (read, over));
+        let Sides { card, takes, own, speaker, laid } = Sides::open(&host, &wish, self.band.output.as_ref(), directories, recording)?;
         let rate = card.opened().format.rate;
-        let own = OwnSound::beside(card.time());
-        let output = OutputWish { device: self.band.output.clone(), buffer: self.hearing.buffer, rate: Some(rate) };
-        let speaker = Speaker::open(host, output, card.time(), Arc::clone(&own), Ahead::Planned, round_trip(directories, card.opened())?)?;
         let sounding = AskedBand { track: read.map(Read::asked), ..self.band.asked(Level::default()) };
-        let laid = read.map(|read| read.laid(over, speaker.rate())).transpose()?;
         let playing = Playing::new(&sounding, over, a4).over_recording(laid);
         speaker.set_level(playing.level());
         let (scores, zero_s, out_rate) = (over.beats(), over.tune.count_in_s(over.count_in), speaker.rate());

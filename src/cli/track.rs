@@ -4,7 +4,7 @@ use super::over_changes::{Over, tempo};
 use super::{Failure, WrongUse, remark};
 use crate::logbook::sidecar::{AskedBand, AskedTrack};
 use crate::pitch::standing::{Standing, standing};
-use crate::practice::play::OverRecording;
+use crate::practice::play::{OverRecording, Round};
 use crate::practice::pulse::frame_at;
 use crate::sound::out::{Part, Pass, Recorded};
 use crate::sound::track::{Lap, Track, TrackError};
@@ -13,6 +13,8 @@ use std::path::PathBuf;
 
 /// At least so much of it is listened to from bar 1 on, for its tuning, s.
 const LISTENED_S: f64 = 120.0;
+/// More than this is worth a word before it is made, s of sound: it takes a second or two.
+const A_MOMENT_S: f64 = 30.0;
 /// Another A4 than the player's is worth a word from here on, cents.
 const APART: f64 = 1.0;
 
@@ -35,7 +37,7 @@ pub struct Recording {
 }
 
 fn seconds(text: &str) -> Result<f64, String> {
-    text.trim().parse().ok().filter(|s: &f64| s.abs() <= 86_400.0).ok_or_else(|| "it is a number of seconds".into())
+    text.trim().parse().ok().filter(|s: &f64| s.abs() <= 86_400.0).ok_or_else(|| "it is in seconds, from -86400 to 86400".into())
 }
 
 fn gain(text: &str) -> Result<f64, String> {
@@ -46,7 +48,7 @@ impl Recording {
     /// Reads it; nothing where none is wished.
     ///
     /// # Errors
-    /// When it cannot be read or is over before it begins.
+    /// When it cannot be read, is over before it begins or cannot be brought to the tune's tempo; when its name is no text.
     pub fn read(&self, over: &Over) -> Result<Option<Read>, Failure> {
         let Some(file) = &self.track else { return Ok(None) };
         let asked = AskedTrack {
@@ -57,6 +59,11 @@ impl Recording {
             tempo: self.track_tempo,
             fingerprint: String::new(),
         };
+        // What is kept beside a take is text.
+        if asked.file.to_str().is_none() {
+            let said = "has letters in its name, or in that of its folder, that are no text (UTF-8): rename it, so that a take can say what it was played over";
+            return Err(format!("{} {said}", file.display()).into());
+        }
         let mut read = Read::of(asked, over)?;
         read.asked.fingerprint = read.track.fingerprint();
         Ok(Some(read))
@@ -84,11 +91,17 @@ impl Read {
         let (from_s, ends_s) = lies(&asked).stretch(&over.tune);
         let listened_s = asked.start_s.max(0.0) + LISTENED_S;
         let track = Track::open(&asked.file, asked.start_s.min(from_s), ends_s.max(listened_s))?;
-        lies(&asked).rounds(&over.tune).iter().try_for_each(|round| track.can_be(round.slower))?;
-        match track.length_s() {
-            Some(length_s) if length_s <= from_s => Err(TrackError::Over { path: asked.file.display().to_string(), length_s, from_s }),
-            _ => Ok(Self { asked, track, ends_s }),
-        }
+        let rate = track.samples().1;
+        track.work_s(&laps(&asked, over, rate), rate)?;
+        track.sounds_from(from_s)?;
+        Ok(Self { asked, track, ends_s })
+    }
+
+    /// Whether it is made at once: nothing but its own samples sounds.
+    #[must_use]
+    pub fn is_made_at_once(&self, over: &Over, rate: SampleRate) -> bool {
+        let own = self.track.samples().1;
+        own == rate && self.track.work_s(&laps(&self.asked, over, rate), rate).is_ok_and(|seconds| seconds < 1.0)
     }
 
     /// As a sidecar keeps it.
@@ -119,24 +132,29 @@ impl Read {
         said
     }
 
-    /// All rounds at `rate`.
+    /// All rounds at `rate`. Says so where that takes more than a moment.
     ///
     /// # Errors
     /// A tempo too far from its own; what the libraries refuse.
     pub fn laid(&self, over: &Over, rate: SampleRate) -> Result<Laid, TrackError> {
-        let zero_s = over.tune.count_in_s(over.count_in);
-        let laps: Vec<Lap> = lies(&self.asked)
-            .rounds(&over.tune)
-            .iter()
-            .map(|round| {
-                let at = frame_at(zero_s + round.at_s, rate);
-                let length = frame_at(zero_s + round.end_s, rate).since(at);
-                Lap { at, length, from_s: round.from_s, slower: round.slower }
-            })
-            .collect();
+        let laps = laps(&self.asked, over, rate);
+        let work_s = self.track.work_s(&laps, rate)?;
+        if work_s > A_MOMENT_S {
+            remark(format!("the recording is brought to your tempo, {work_s:.0} s of it: a moment"));
+        }
         let gain = 10_f64.powf(self.asked.gain_db / 20.0) as f32;
         Ok(Laid { passes: self.track.passes(&laps, rate)?, gain, rate })
     }
+}
+
+/// Where each round lies.
+fn laps(asked: &AskedTrack, over: &Over, rate: SampleRate) -> Vec<Lap> {
+    let zero_s = over.tune.count_in_s(over.count_in);
+    let lap = |round: &Round| {
+        let at = frame_at(zero_s + round.at_s, rate);
+        Lap { at, length: frame_at(zero_s + round.end_s, rate).since(at), from_s: round.from_s, slower: round.slower }
+    };
+    lies(asked).rounds(&over.tune).iter().map(lap).collect()
 }
 
 fn lies(asked: &AskedTrack) -> OverRecording {
@@ -191,6 +209,12 @@ pub fn again(band: Option<&AskedBand>, over: &Over, rate: SampleRate) -> Option<
 }
 
 impl Laid {
+    /// The rate that it sounds at.
+    #[must_use]
+    pub fn rate(&self) -> SampleRate {
+        self.rate
+    }
+
     /// The recording as a part of what sounds; at another rate than its own, none.
     #[must_use]
     pub fn part(&self, rate: SampleRate) -> Option<Box<dyn Part>> {

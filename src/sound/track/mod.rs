@@ -14,6 +14,9 @@ use std::sync::Arc;
 /// What is kept before and after what is asked for, s: filters and fades reach there.
 const AROUND_S: f64 = 0.5;
 
+/// So much of a recording is made at other tempos, s: half an hour takes a minute to make (measured), and 350 MB at 48 kHz.
+const MOST_S: f64 = 1800.0;
+
 /// Speeds nearer to each other than this are one: a frame in an hour and a half.
 const SAME: f64 = 4e-9;
 
@@ -32,6 +35,33 @@ pub enum TrackError {
         length_s: f64,
         /// Where it should begin.
         from_s: f64,
+    },
+    /// It breaks off before it begins.
+    #[error(
+        "{path} breaks off after {heard_s:.1} s ({reason}), before the {from_s:.1} s at which it should begin; convert it anew, or choose another \
+         --track-start"
+    )]
+    Broken {
+        /// The file.
+        path: String,
+        /// Seconds that can be heard.
+        heard_s: f64,
+        /// Where it should begin.
+        from_s: f64,
+        /// What was found.
+        reason: String,
+    },
+    /// More of it would be made than a machine should hold.
+    #[error(
+        "{path}: {minutes:.0} minutes of it would have to be made at other tempos, {most:.0} can be; play fewer --bars or --rounds, or all rounds at one \
+         tempo, which is made once",
+        most = MOST_S / 60.0
+    )]
+    TooMuch {
+        /// The file.
+        path: String,
+        /// Minutes that would be made.
+        minutes: f64,
     },
     /// It would have to be too slow or too fast.
     #[error(
@@ -89,7 +119,7 @@ impl Track {
     /// Reads what lies between two instants of a file, and a little more; the mean of its channels.
     ///
     /// # Errors
-    /// When it cannot be read, or ends before `from_s`. Where it breaks off later, what comes before is used; see [`Self::broken`].
+    /// When it cannot be read, or ends or breaks off before `from_s`. Where it breaks off later, what comes before is used; see [`Self::broken`].
     pub fn open(path: &Path, from_s: f64, to_s: f64) -> Result<Self, TrackError> {
         let mut source = FileSource::open(path)?;
         let format = source.format();
@@ -122,12 +152,25 @@ impl Track {
                 }
             }
         }
-        let length_s = at as f64 / format.rate.as_f64();
-        track.length = (at < end).then_some(length_s);
-        if length_s <= from_s {
-            return Err(TrackError::Over { path: path.display().to_string(), length_s, from_s });
-        }
+        track.length = (at < end).then_some(at as f64 / format.rate.as_f64());
+        track.sounds_from(from_s)?;
         Ok(track)
+    }
+
+    /// Whether there is something to hear from an instant on.
+    ///
+    /// # Errors
+    /// Why not: it breaks off before that, or is over.
+    pub fn sounds_from(&self, from_s: f64) -> Result<(), TrackError> {
+        let path = || self.path.display().to_string();
+        match (self.length, &self.broken) {
+            (Some(heard_s), Some(broken)) if heard_s <= from_s => {
+                let reason = if let SoundError::BrokeOff { reason, .. } = broken { reason.clone() } else { broken.to_string() };
+                Err(TrackError::Broken { path: path(), heard_s, from_s, reason })
+            }
+            (Some(length_s), None) if length_s <= from_s => Err(TrackError::Over { path: path(), length_s, from_s }),
+            _ => Ok(()),
+        }
     }
 
     fn keep(&mut self, at: u64, end: u64, sample: f32) {
@@ -163,23 +206,35 @@ impl Track {
     }
 
     /// Whether it can be played so many times as long as recorded.
-    ///
-    /// # Errors
-    /// Where that is too far from its own tempo.
-    pub fn can_be(&self, slower: f64) -> Result<(), TrackError> {
+    fn can_be(&self, slower: f64) -> Result<(), TrackError> {
         if is_own_speed(slower) || SLOWER.contains(&slower) {
             return Ok(());
         }
         Err(TrackError::Speed { path: self.path.display().to_string(), share: 1.0 / slower })
     }
 
+    /// Whether these laps can be made, and seconds of sound that take their time: what is not at its own tempo, each lap of a kind once.
+    ///
+    /// # Errors
+    /// A tempo too far from the recording's; more than can be held.
+    pub fn work_s(&self, laps: &[Lap], rate: SampleRate) -> Result<f64, TrackError> {
+        laps.iter().try_for_each(|lap| self.can_be(lap.slower))?;
+        let made =
+            laps.iter().enumerate().filter(|(n, lap)| !is_own_speed(lap.slower) && !laps[..*n].iter().any(|other| alike(other, lap)));
+        let seconds: f64 = made.map(|(_, lap)| lap.length.seconds(rate)).sum();
+        if seconds > MOST_S {
+            return Err(TrackError::TooMuch { path: self.path.display().to_string(), minutes: seconds / 60.0 });
+        }
+        Ok(seconds)
+    }
+
     /// The laps as they are to sound at `rate`. At the recording's own tempo and rate they are its own samples, untouched.
     ///
     /// # Errors
-    /// A tempo too far from the recording's; what the libraries refuse.
+    /// As [`Self::work_s`]; what the libraries refuse.
     pub fn passes(&self, laps: &[Lap], rate: SampleRate) -> Result<Vec<Pass>, TrackError> {
         let refused = |problem: String| TrackError::Refused { path: self.path.display().to_string(), hz: rate.hz(), problem };
-        laps.iter().try_for_each(|lap| self.can_be(lap.slower))?;
+        self.work_s(laps, rate)?;
         let whole: Arc<[f32]> = resampled::resampled(self.samples.clone(), self.rate, rate).map_err(refused)?.into();
         let begins_s = self.first as f64 / self.rate.as_f64();
         let mut made: Vec<(Lap, Arc<[f32]>, usize)> = Vec::new();
