@@ -16,7 +16,7 @@ const ON_THE_LINE: f64 = 0.25;
 /// How far the best place stands out of all others, in their root mean square; those beside it are not looked at: a click is a tone, and is like itself a
 /// period away.
 const STANDS_OUT: f64 = 6.0;
-const BESIDE: usize = 1500;
+const BESIDE_S: f64 = 0.03125;
 
 /// Half of the frames that a sample between two frames is made of.
 pub const HALF: usize = 8;
@@ -174,7 +174,7 @@ impl Search {
     /// Where the played side is found in the heard one, up to `most` frames from what is expected: the highest cross-correlation of both, differenced, between frames by
     /// a parabola. `None` where no place stands out.
     #[must_use]
-    pub fn lag(&self, most: usize) -> Option<f64> {
+    pub fn lag(&self, most: usize, rate: SampleRate) -> Option<f64> {
         let differences = |samples: &[f32]| samples.windows(2).map(|pair| pair[1] - pair[0]).collect::<Vec<f32>>();
         let (heard, played) = (differences(&self.heard), differences(&self.played));
         let inside = most..played.len().saturating_sub(most);
@@ -184,12 +184,17 @@ impl Search {
         let like = |lag: usize| loud.iter().map(|&n| f64::from(played[n]) * f64::from(heard[n + lag - most])).sum::<f64>();
         let likeness: Vec<f64> = (0..=2 * most).map(like).collect();
         let (best, height) = likeness.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
+        // Some others are left wherever the best place is.
+        let beside = (rate.span(BESIDE_S).0 as usize).min(2 * most / 3);
         let others: Vec<f64> =
-            likeness.iter().enumerate().filter(|(at, _)| at.abs_diff(best) > BESIDE).map(|(_, like)| like * like).collect();
-        let spread = (others.iter().sum::<f64>() / others.len().max(1) as f64).sqrt();
+            likeness.iter().enumerate().filter(|(at, _)| at.abs_diff(best) > beside).map(|(_, like)| like * like).collect();
+        if others.is_empty() {
+            return None;
+        }
+        let spread = (others.iter().sum::<f64>() / others.len() as f64).sqrt();
         let whole = best as f64 - most as f64 + self.middle as f64;
-        let beside = |at: Option<usize>| at.and_then(|at| likeness.get(at)).map_or(0.0, |like| like * height.signum());
-        let (before, after) = (beside(best.checked_sub(1)), beside(Some(best + 1)));
+        let next_to = |at: Option<usize>| at.and_then(|at| likeness.get(at)).map_or(0.0, |like| like * height.signum());
+        let (before, after) = (next_to(best.checked_sub(1)), next_to(Some(best + 1)));
         let bend = before - 2.0 * height.abs() + after;
         let part = if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 };
         (height.abs() > STANDS_OUT * spread && *height != 0.0).then_some(whole + part)

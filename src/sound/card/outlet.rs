@@ -101,7 +101,7 @@ impl Outlet {
         let hangs = || SoundError::Output { device: wish.name(), problem: "does not answer; restart the sound server".into() };
         let playing = opening.outcome.recv_timeout(OPENING).unwrap_or_else(|_| Err(hangs()))?;
         let opened = playing.opened.clone();
-        let pace = Pace::since(opening.since, opened.format.rate);
+        let pace = Pace::since(opening.since, opened.format.rate, opened.buffer.max(wish.buffer));
         if pace.is_too_fast_at_first(|| playing.pulse.played()) {
             let problem = "takes sound faster than time passes, so nothing is heard in time".into();
             return Err(SoundError::Output { device: wish.name(), problem });

@@ -76,7 +76,7 @@ impl Card {
         let device = wish.device.clone().unwrap_or_else(|| "default".into());
         let (opened, source, pulse) =
             opening.outcome.recv_timeout(OPENING).unwrap_or_else(|_| Err(SoundError::CardHangs { device: device.clone() }))?;
-        let (gauge, pace) = (source.gauge(), Pace::since(opening.since, opened.format.rate));
+        let (gauge, pace) = (source.gauge(), Pace::since(opening.since, opened.format.rate, opened.buffer.max(wish.buffer)));
         if pace.is_too_fast_at_first(|| gauge.arrived()) {
             return Err(SoundError::CardTooFast { device: opened.device });
         }
@@ -268,8 +268,9 @@ impl Watcher {
         }
         if let Some(opening) = &self.opening {
             match opening.outcome.try_recv() {
-                Ok(Ok((_, source, pulse))) => {
-                    let (gauge, pace) = (source.gauge(), Pace::since(opening.since, source.format().rate));
+                Ok(Ok((opened, source, pulse))) => {
+                    let (gauge, pace) =
+                        (source.gauge(), Pace::since(opening.since, source.format().rate, opened.buffer.max(self.wish.buffer)));
                     self.trial = self.opening.take().map(|opening| (Held { gauge, pulse, pace, _close: opening.close }, source, now));
                 }
                 Ok(Err(_)) => {
