@@ -307,4 +307,11 @@ fn a_click_that_cannot_be_meant_is_told_before_anything_is_heard() {
     let ran = program.run(&["drill", "bend-and-hold", "--click", "on", "--device", "no such card"]);
     assert!(ran.status == Some(2) && ran.stderr.contains("no beats"), "{}", ran.stderr);
     assert!(!ran.stdout.contains("Ten seconds"), "{}", ran.stdout);
+    // An output that is not there is answered with --out-device.
+    program.run(&["drill", "slow-climb", "--list", "--out-device", "USB"]).assert_succeeds();
+    // Nor is anybody asked to play where there is nobody who hears it.
+    let ran = program.run(&["drill", "slow-climb", "--device", "no such card"]);
+    assert!(ran.status == Some(1) && ran.stdout.is_empty(), "{}", ran.stdout);
+    let ran = program.run(&["calibrate", "--device", "no such card"]);
+    assert!(ran.status == Some(1) && !ran.stderr.contains("tones follow"), "{}", ran.stderr);
 }

@@ -87,14 +87,17 @@ impl Args {
         }
         let host = system()?;
         let (by, times) = if self.by_playing { (By::Playing, 16) } else { (By::Sweeps, 8) };
-        remark(if self.by_playing {
-            "play one short muted note on each of sixteen clicks; keep headphones and amplifiers low"
-        } else {
-            "eight short tones follow; keep headphones and amplifiers low"
-        });
+        // Said when both sides are open: where there is no card, nothing follows.
+        let opened = || {
+            remark(if self.by_playing {
+                "play one short muted note on each of sixteen clicks; keep headphones and amplifiers low"
+            } else {
+                "eight short tones follow; keep headphones and amplifiers low"
+            });
+        };
         let input = CardWish { device: settings.device.value.clone(), buffer: self.buffer };
         let output = OutputWish { device: self.out_device.clone(), ..OutputWish::default() };
-        let measured = measure(&host, input, output, by, times, self.level.unwrap_or_default())?;
+        let measured = measure(&host, (input, output), (by, times), self.level.unwrap_or_default(), opened)?;
         let fresh = entry(&measured, by);
         let said = said(&measured);
         let before = known.keep(fresh.clone());

@@ -1,6 +1,6 @@
 //! `landfall devices`.
 
-use super::{Failure, print};
+use super::{Failure, print, remark};
 use crate::sound::card;
 use crate::views::paragraph::indented;
 use std::fmt::Write;
@@ -9,8 +9,12 @@ use std::fmt::Write;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "The name in the first column is what `--device` takes; a part of it will do where it fits one device alone.\n\
     Nothing is opened to make this list, so a device in use is listed like any other.\n\n\
-    Examples:\n  landfall devices\n  landfall devices | grep -i usb")]
-pub struct Args {}
+    Examples:\n  landfall devices\n  landfall devices | grep -i usb\n  landfall devices --all  also what the system only converts sound with")]
+pub struct Args {
+    /// List also what is no card: converters of the system's, and its sink of silence
+    #[arg(long)]
+    all: bool,
+}
 
 impl Args {
     /// Prints the names.
@@ -18,7 +22,7 @@ impl Args {
     /// # Errors
     /// When there are no cards in this build, the system cannot be asked, or standard output cannot be written.
     pub fn run(self) -> Result<(), Failure> {
-        let names = card::system()?.names()?;
+        let (names, left_out): (Vec<_>, Vec<_>) = card::system()?.names()?.into_iter().partition(|name| self.all || !name.is_converter());
         if names.is_empty() {
             return Err("the system names no sound device: connect one, and see that its sound server runs".into());
         }
@@ -37,6 +41,10 @@ impl Args {
                 writeln!(table, "{part}")?;
             }
         }
-        print(&table)
+        print(&table)?;
+        if !left_out.is_empty() {
+            remark(format!("{} more are no cards: they change or swallow sound on its way to one (--all lists them)", left_out.len()));
+        }
+        Ok(())
     }
 }

@@ -27,7 +27,7 @@ use crate::practice::hands_free::HandsFree;
 use crate::practice::parameters::{self, Given};
 use crate::practice::stage::Feedback;
 use crate::practice::{Wanted, bend_size};
-use crate::theory::{Note, Tuning};
+use crate::theory::{Note, TheoryError, Tuning};
 use crate::views::live::Ask;
 use std::path::PathBuf;
 
@@ -139,6 +139,19 @@ struct Practising {
 fn sounds_higher(parameters: &Given) -> i32 {
     let number = |name: &str| parameters.get(name).and_then(|text| text.trim().parse().ok()).unwrap_or(0);
     number("capo") - number("tuned-down")
+}
+
+/// The guitar of a drill: its own tuning, else the player's.
+fn tuned(parameters: &Given, otherwise: &str) -> Result<Tuning, TheoryError> {
+    parameters.get("tuning").map_or(otherwise, String::as_str).parse()
+}
+
+/// The two lowest strings as they sound, cents.
+fn two_lowest(parameters: &Given, otherwise: &str) -> Option<[f64; 2]> {
+    let tuning = tuned(parameters, otherwise).ok()?;
+    let sounds = |note: &Note| note.cents() + 100.0 * f64::from(sounds_higher(parameters));
+    let low = tuning.low_to_high();
+    Some([sounds(low.first()?), sounds(low.get(1)?)])
 }
 
 fn minutes(text: &str) -> Result<f64, String> {
@@ -257,10 +270,8 @@ impl Args {
 
     /// Signs are heard on the two lowest strings, as they sound.
     fn hands(&self, table: &Table, run: &Run) -> Option<HandsFree> {
-        let tuning = table.settings.tuning.value.parse::<Tuning>().ok().filter(|_| self.practising.hands_free)?;
-        let low = tuning.low_to_high();
-        let offset = 100.0 * f64::from(sounds_higher(&run.asked.parameters));
-        Some(HandsFree::new(low.first()?.cents() + offset, low.get(1)?.cents() + offset))
+        let [lowest, next] = two_lowest(&run.asked.parameters, &table.settings.tuning.value).filter(|_| self.practising.hands_free)?;
+        Some(HandsFree::new(lowest, next))
     }
 
     /// One run; says what it came to.
@@ -334,5 +345,22 @@ impl Args {
             ears: hearing::ears_apart(settings.a4.value, run.wanted.clone(), move || eye.for_the_eye()),
             row: Box::new(move |attempt, setting| namer.row(attempt, setting)),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// D2 is 38 in MIDI, E2 40, A2 45.
+    #[test]
+    fn signs_and_the_check_are_those_of_the_guitar_that_the_drill_asks_for() {
+        let given = |words: &[(&str, &str)]| words.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect::<Given>();
+        let lowest = |words, otherwise| two_lowest(&given(words), otherwise).unwrap();
+        assert!((lowest(&[], "standard")[0] - 4000.0).abs() < 1e-9);
+        assert!((lowest(&[], "drop D")[0] - 3800.0).abs() < 1e-9);
+        let [low, next] = lowest(&[("tuning", "drop D"), ("capo", "2")], "standard");
+        assert!((low - 4000.0).abs() < 1e-9 && (next - 4700.0).abs() < 1e-9, "{low} {next}");
+        assert_eq!(tuned(&given(&[("tuning", "drop D")]), "standard").unwrap().low_to_high()[0].midi(), 38);
     }
 }

@@ -103,23 +103,23 @@ pub fn pair(input: &Opened, output: &Opened) -> Pair {
     }
 }
 
-/// Plays `times` sounds and measures.
+/// Plays so many sounds and measures; `opened` is called when they are about to begin.
 ///
 /// # Errors
 /// When a device cannot be opened, or nothing certain was heard.
 pub fn measure(
     host: &Arc<dyn Host>,
-    input: CardWish,
-    output: OutputWish,
-    by: By,
-    times: u32,
+    (input, output): (CardWish, OutputWish),
+    (by, times): (By, u32),
     level: Level,
+    opened: impl FnOnce(),
 ) -> Result<Measured, CalibrateError> {
     let (card, mut takes) = Card::open(Arc::clone(host), input, 2.0)?;
     let wish = OutputWish { rate: Some(card.opened().format.rate), ..output };
     let own = OwnSound::beside(card.time());
     let speaker = Speaker::open(Arc::clone(host), wish, card.time(), Arc::clone(&own), Ahead::Planned, |_| None)?;
     speaker.set_level(level);
+    opened();
     let pair = match speaker.opened() {
         Some(opened) => pair(card.opened(), opened),
         None => Pair::default(),

@@ -1,8 +1,9 @@
 //! The causal tracker: for the eye. Each reading needs only what was heard up to its `ready`.
 //!
-//! Which window is looked through follows the note that is being followed, not the hop's own candidates, or the two chase each other: while a
-//! note from 160 Hz up sounds, half of the short window is the delay; a lower one, or a sound that the short window cannot tell, waits
-//! for the long one.
+//! A hop is told by the short window alone, and half of that is the delay, where it shows a clear note above 160 Hz, where nothing sounds, or where a note above
+//! 160 Hz is being followed and no string was struck just before: there the note decides and not the hop's own candidates, or the two would chase each
+//! other. Every other hop waits for the long window: a low note, or a sound that the short one cannot tell. One that is unclear just after a stroke does not
+//! wait when a hop behind it is clear: it is the pick's noise, and passes with what the short window shows.
 
 use super::candidates::Candidates;
 use super::detector::Detector;

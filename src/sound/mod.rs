@@ -124,6 +124,12 @@ pub enum SoundError {
     /// The system names no default.
     #[error("the system has no default input; name one with --device (`landfall devices` lists them)")]
     NoDefaultCard,
+    /// Nothing to listen to or to play to at all.
+    #[error(
+        "no sound card was found: plug one in (`landfall devices` lists what there is), hear a recorded take with --input FILE, or see `landfall demo`, which \
+         needs none"
+    )]
+    NoCardFound,
     /// The name fits no device, or several.
     #[error("cannot choose the device {device:?}: {problem}; `landfall devices` lists them")]
     NoSuchDevice {

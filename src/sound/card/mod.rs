@@ -43,6 +43,17 @@ pub struct DeviceName {
     pub output: bool,
 }
 
+/// What ALSA lists beside its cards, by its own names: devices that change sound on its way, or swallow it. None is heard or played to.
+const CONVERTERS: [&str; 7] = ["null", "lavrate", "samplerate", "speexrate", "speex", "upmix", "vdownmix"];
+
+impl DeviceName {
+    /// Whether it is no card, but something that changes sound on its way to one.
+    #[must_use]
+    pub fn is_converter(&self) -> bool {
+        CONVERTERS.contains(&self.id.as_str())
+    }
+}
+
 /// What the player wishes of the card.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct CardWish {
@@ -129,4 +140,21 @@ pub fn system() -> Result<std::sync::Arc<dyn Host>, SoundError> {
 #[cfg(not(feature = "sound-card"))]
 pub fn system() -> Result<std::sync::Arc<dyn Host>, SoundError> {
     Err(SoundError::NoCards)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// As `aplay -L` names them.
+    #[test]
+    fn cards_and_sound_servers_are_no_converters() {
+        let named = |id: &str| DeviceName { id: id.into(), about: String::new(), input: true, output: true };
+        for id in ["default", "pulse", "pipewire", "jack", "sysdefault:CARD=PCH", "hw:CARD=USB,DEV=0", "plughw:CARD=USB,DEV=0"] {
+            assert!(!named(id).is_converter(), "{id}");
+        }
+        for id in ["null", "lavrate", "samplerate", "speexrate", "speex", "upmix", "vdownmix"] {
+            assert!(named(id).is_converter(), "{id}");
+        }
+    }
 }

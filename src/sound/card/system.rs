@@ -40,7 +40,7 @@ impl Host for System {
         let _quiet = quiet();
         let device = find(wish.device.as_ref(), Way::In)?;
         let name = wish.device.clone().unwrap_or_else(|| "default".into());
-        let offered = device.default_input_config().map_err(|error| refused(&name, &error))?;
+        let offered = device.default_input_config().map_err(|error| unheard(wish, &error))?;
         let Some(rate) = SampleRate::new(offered.sample_rate()) else {
             return Err(SoundError::CardUnusable { device: name, reason: "it names no sample rate".into() });
         };
@@ -62,21 +62,20 @@ impl Host for System {
         }
         Err(refusal.map_or_else(
             || SoundError::CardUnusable { device: name.clone(), reason: "no buffer size was tried".into() },
-            |error| refused(&name, &error),
+            |error| unheard(wish, &error),
         ))
     }
 
     fn open_output(&self, wish: &OutputWish, begin: &mut dyn FnMut(Format) -> Departure) -> Result<Box<dyn Stream>, SoundError> {
         let _quiet = quiet();
-        let unusable = |problem: String| SoundError::Output { device: wish.name(), problem };
         let device = find(wish.device.as_ref(), Way::Out)?;
-        let offered = device.default_output_config().map_err(|error| unusable(problem(&error)))?;
+        let offered = device.default_output_config().map_err(|error| unplayed(wish, &error))?;
         let sizes = match wish.buffer {
             Some(frames) => vec![BufferSize::Fixed(frames)],
             None => vec![BufferSize::Fixed(OUTPUT_BUFFER), BufferSize::Default],
         };
         let rates = wish.rate.into_iter().chain(SampleRate::new(offered.sample_rate()).filter(|rate| wish.rate != Some(*rate)));
-        let mut refusal = "names no sample rate".to_owned();
+        let mut refusal = None;
         for rate in rates {
             let format = Format { rate, channels: offered.channels().max(1) };
             for buffer_size in &sizes {
@@ -86,11 +85,14 @@ impl Host for System {
                         let opened = Opened { device: label(&device), format, buffer: stream.buffer_size().ok() };
                         return Ok(Box::new(Running { _stream: stream, opened }));
                     }
-                    Err(error) => refusal = problem(&error),
+                    Err(error) => refusal = Some(error),
                 }
             }
         }
-        Err(unusable(refusal))
+        Err(refusal.map_or_else(
+            || SoundError::Output { device: wish.name(), problem: "names no sample rate".into() },
+            |error| unplayed(wish, &error),
+        ))
     }
 }
 
@@ -142,9 +144,7 @@ fn find(wished: Option<&String>, way: Way) -> Result<cpal::Device, SoundError> {
     let Some(wished) = wished else {
         return match way {
             Way::In => host.default_input_device().ok_or(SoundError::NoDefaultCard),
-            Way::Out => host
-                .default_output_device()
-                .ok_or_else(|| SoundError::Output { device: "default".into(), problem: "is not there: the system has none".into() }),
+            Way::Out => host.default_output_device().ok_or(SoundError::NoCardFound),
         };
     };
     let devices: Vec<_> =
@@ -259,6 +259,27 @@ where
     )
 }
 
+/// Where none is named and the system's own choice is not there, there is no card at all.
+fn is_no_card(device: Option<&String>, error: &cpal::Error) -> bool {
+    device.is_none() && matches!(error.kind(), ErrorKind::DeviceNotAvailable | ErrorKind::HostUnavailable)
+}
+
+/// Why an input cannot be had.
+fn unheard(wish: &CardWish, error: &cpal::Error) -> SoundError {
+    if is_no_card(wish.device.as_ref(), error) {
+        return SoundError::NoCardFound;
+    }
+    refused(wish.device.as_deref().unwrap_or("default"), error)
+}
+
+/// The same for an output.
+fn unplayed(wish: &OutputWish, error: &cpal::Error) -> SoundError {
+    if is_no_card(wish.device.as_ref(), error) {
+        return SoundError::NoCardFound;
+    }
+    SoundError::Output { device: wish.name(), problem: problem(error) }
+}
+
 /// What cpal says of an output, as the end of a sentence.
 fn problem(error: &cpal::Error) -> String {
     match error.kind() {
@@ -277,5 +298,25 @@ fn refused(device: &str, error: &cpal::Error) -> SoundError {
         ErrorKind::PermissionDenied => SoundError::CardDenied { device },
         ErrorKind::DeviceNotAvailable | ErrorKind::HostUnavailable => SoundError::CardAbsent { device, reason: error.to_string() },
         _ => SoundError::CardUnusable { device, reason: error.to_string() },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn where_there_is_no_card_at_all_a_player_is_told_what_to_do_without_one() {
+        let absent = cpal::Error::new(ErrorKind::DeviceNotAvailable);
+        for error in [unheard(&CardWish::default(), &absent), unplayed(&OutputWish::default(), &absent)] {
+            let said = error.to_string();
+            for part in ["no sound card was found", "plug one in", "--input", "landfall demo"] {
+                assert!(said.contains(part), "{part} is not in: {said}");
+            }
+        }
+        let named = CardWish { device: Some("USB".into()), buffer: None };
+        assert!(unheard(&named, &absent).to_string().starts_with("the input USB is not there"));
+        let busy = cpal::Error::new(ErrorKind::DeviceBusy);
+        assert!(unheard(&CardWish::default(), &busy).to_string().contains("in use by another program"));
     }
 }
