@@ -69,9 +69,12 @@ fn each_string_is_asked_for_read_and_judged() {
     let ran = check(&program, &["--strings", "2,3", "--readings", "2"]);
     ran.assert_succeeds();
     let said: Vec<&str> = ran.stdout.lines().collect();
-    let asks: Vec<&&str> = said.iter().filter(|line| line.ends_with('.') && line.contains(", G3: ") || line.contains(", B3: ")).collect();
+    let asks: Vec<&&str> =
+        said.iter().filter(|line| line.starts_with("String") && (line.contains(", G3: ") || line.contains(", B3: "))).collect();
     assert_eq!(asks.len(), 6, "{}", ran.stdout);
-    assert!(said.contains(&"That was B3."), "the wrong note is named:\n{}", ran.stdout);
+    let wrong: Vec<&&str> = said.iter().filter(|line| line.starts_with("That was B3")).collect();
+    let asked = "That was B3. String 3, G3: touch it over fret 12 without pressing: the harmonic.";
+    assert_eq!(wrong, [&asked], "the wrong note is named once, and what is asked for:\n{}", ran.stdout);
     assert!(ran.stdout.contains("String 3: fret 12 is 6.0 cents sharp of the harmonic"), "{}", ran.stdout);
     assert!(ran.stdout.contains("move the saddle back 2.3 mm"), "{}", ran.stdout);
     assert!(ran.stdout.contains("String 2: fret 12 is right within 2 cents"), "{}", ran.stdout);
@@ -132,6 +135,31 @@ fn what_was_read_is_kept_when_the_check_ends_early() {
     assert_eq!(cell(&table, 1, "open_spread_cents"), "", "one reading has no spread");
 }
 
+#[cfg(unix)]
+#[test]
+fn an_interrupted_check_prints_what_was_read() {
+    use std::io::{BufRead, BufReader, Read};
+    use std::process::{Command, Stdio};
+    let program = Program::new();
+    take(&program.path("check.wav"), &[(6, 0, 3.0), (6, 12, 3.0), (6, 12, 8.0), (5, 0, 0.0), (5, 12, 0.0)]);
+    let words = ["intonation", "--input", "check.wav", "--plain", "--readings", "1"];
+    let mut child = program.command(&words).stdout(Stdio::piped()).spawn().unwrap();
+    let mut said = BufReader::new(child.stdout.take().unwrap());
+    let (mut all, mut line) = (String::new(), String::new());
+    while !line.starts_with("Read: string 6, open") {
+        line.clear();
+        assert!(said.read_line(&mut line).unwrap() > 0, "{all}");
+        all.push_str(&line);
+    }
+    assert!(Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap().success());
+    said.read_to_string(&mut all).unwrap();
+    assert_eq!(child.wait().unwrap().code(), Some(0), "{all}");
+    assert!(all.contains("String 6: fret 12 was not read to the end."), "{all}");
+    let row = all.lines().find(|line| line.starts_with("6 E2 ")).unwrap_or_else(|| panic!("no table in {all}"));
+    let open: f64 = row.split_whitespace().nth(3).unwrap().parse().unwrap();
+    assert!((open - 3.0).abs() < 0.3, "{row}");
+}
+
 #[test]
 fn nothing_played_keeps_no_table() {
     let program = Program::new();
@@ -140,6 +168,7 @@ fn nothing_played_keeps_no_table() {
     ran.assert_succeeds();
     assert!(!program.path("data/intonation").exists());
     assert_eq!(ran.stdout.lines().next(), Some("String 6, E2: pluck the open string and let it ring."));
+    assert!(ran.stderr.contains("nothing was read"), "{}", ran.stderr);
     for (more, says) in [(&["--frets", "0"][..], "1..=24"), (&["--scale-length", "50"], "300 to 1200"), (&["--readings", "0"], "1..=20")] {
         let ran = check(&program, more);
         assert_eq!(ran.status, Some(2), "{more:?}");

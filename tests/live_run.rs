@@ -521,7 +521,8 @@ fn takes_of_one_second_that_are_not_kept_have_names_of_their_own() {
         let source = Counting { until: 8000, ..Counting::default() };
         let world = World { clock: Arc::new(clock), ..world(LONG) };
         let run = run_with(played(source, Pace::Fast), world, Duration::ZERO, |job| job.save = None);
-        let begun = run.view.told.iter().find_map(|event| if let Event::TakeBegan { name, .. } = event { Some(name.clone()) } else { None });
+        let begun =
+            run.view.told.iter().find_map(|event| if let Event::TakeBegan { name, .. } = event { Some(name.clone()) } else { None });
         begun.unwrap()
     });
     assert_eq!(names, ["2025-03-09_20-15-00-020_free", "2025-03-09_20-15-00-470_free"]);

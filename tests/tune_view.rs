@@ -165,3 +165,18 @@ fn a_sounding_string_of_the_same_word_changes_nothing_but_the_sentence() {
     let changed = draw(&here).diff(&draw(&there)).iter().map(|(_, row, _)| *row).collect::<Vec<_>>();
     assert!(!changed.is_empty() && changed.iter().all(|row| *row == 0), "{changed:?}");
 }
+
+#[test]
+fn what_rounds_to_nothing_is_on_no_side() {
+    let first = |off: f64| {
+        let page = tuned("standard", &[5000.0 + off]);
+        text(&picture(&|area, buffer| tune::draw(&page, Look::default(), area, buffer), 80, 24))
+            .lines()
+            .next()
+            .unwrap_or_default()
+            .to_owned()
+    };
+    assert_eq!(first(0.03), "String 4 D3: 0.0 cents off, give or take 0.4.");
+    assert_eq!(first(-0.03), "String 4 D3: 0.0 cents off, give or take 0.4.");
+    assert_eq!(first(0.06), "String 4 D3: 0.1 cents sharp, give or take 0.4.");
+}

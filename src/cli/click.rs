@@ -233,7 +233,11 @@ mod tests {
             let clicked = Clicking::default().of(&wanted).unwrap().unwrap().through(rate(heard), rate(played));
             let recorded = Sidecar { asked: Asked { click: Some(clicked.asked.clone()), ..asked.clone() }, ..Sidecar::default() };
             let graded = Arc::new(recorded_with(&recorded).unwrap());
-            assert_eq!((Arc::new(clicked).replays().is_some(), graded.replays().is_some()), (comes_out, comes_out), "{played} beside {heard}");
+            assert_eq!(
+                (Arc::new(clicked).replays().is_some(), graded.replays().is_some()),
+                (comes_out, comes_out),
+                "{played} beside {heard}"
+            );
         }
     }
 }

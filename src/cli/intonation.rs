@@ -5,7 +5,7 @@ use super::listening::Listening;
 use super::live_options::{Hearing, Showing};
 use super::open_strings::OpenStrings;
 use super::settings::Given;
-use super::{Failure, WrongUse, print, print_bytes};
+use super::{Failure, WrongUse, print, print_bytes, remark};
 use crate::live::checking::Checking;
 use crate::live::clock::{Clock, SystemClock};
 use crate::logbook::intonation::{IntonationRow, keep, keep_as, table as csv_table};
@@ -97,6 +97,7 @@ impl Args {
     /// Keeps and shows what was found.
     fn finish(&self, check: &Check, a4: A4, folder: &Path) -> Result<(), Failure> {
         if check.found().is_empty() {
+            remark("nothing was read, so no table is kept: a reading takes a steady note of a second or two");
             return Ok(());
         }
         let now = SystemClock::default().calendar();

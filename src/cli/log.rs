@@ -4,6 +4,7 @@ use super::directories::{Directories, Environment};
 use super::rows_out::CsvTo;
 use super::{Failure, print, remark};
 use crate::logbook::{Row, log};
+use crate::practice::drills;
 use crate::views::rows::table;
 use jiff::civil::Date;
 use std::path::PathBuf;
@@ -19,7 +20,7 @@ const NAMED: usize = 5;
     after_help = "Examples:\n  landfall log                         everything\n  \
                   landfall log --last 20               the last twenty attempts\n  \
                   landfall log --since 2025-03-01 --csv march.csv\n  \
-                  landfall log pupil.csv --drill hold  of another log, one drill\n\n\
+                  landfall log pupil.csv --drill hold  of another log, one kind of drill\n\n\
                   The log is one file (landfall config says where); to delete what was logged, delete it."
 )]
 pub struct Args {
@@ -28,7 +29,7 @@ pub struct Args {
     /// Takes with this in their name
     #[arg(long, value_name = "TEXT")]
     take: Option<String>,
-    /// Attempts in this drill
+    /// Attempts in this drill, or in the ready drills of this kind
     #[arg(long, value_name = "NAME")]
     drill: Option<String>,
     /// Played on this day or later
@@ -85,10 +86,15 @@ impl Args {
         let day = || row.played_at.map(|played| played.local().date());
         let fits = |wanted: &Option<String>, fits: &dyn Fn(&str) -> bool| wanted.as_deref().is_none_or(fits);
         fits(&self.take, &|text| row.take.contains(text))
-            && fits(&self.drill, &|name| row.drill.as_deref() == Some(name))
+            && fits(&self.drill, &|name| row.drill.as_deref().is_some_and(|drill| drill == name || is_of_kind(drill, name)))
             && self.since.is_none_or(|since| day().is_some_and(|day| day >= since))
             && self.until.is_none_or(|until| day().is_some_and(|day| day <= until))
     }
+}
+
+/// Whether a drill of landfall's own is of this kind.
+fn is_of_kind(drill: &str, kind: &str) -> bool {
+    drills::NAMED.iter().any(|named| named.name == drill && named.kind == kind)
 }
 
 fn heading_and_table(rows: &[Row]) -> String {

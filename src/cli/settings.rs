@@ -160,23 +160,39 @@ pub enum SettingsError {
     },
 }
 
+impl SettingsError {
+    /// Where it stands in the file; what stands in none comes last.
+    fn line(&self) -> usize {
+        match self {
+            Self::Unreadable { .. } => 0,
+            Self::Broken { line, .. } | Self::UnknownKey { line, .. } | Self::Impossible { origin: Origin::File(_, line), .. } => *line,
+            Self::Impossible { .. } => usize::MAX,
+        }
+    }
+}
+
 impl Settings {
     /// Settles every value. `flags` are the command's own options; `take` is what a recorded take was made with.
     ///
     /// # Errors
-    /// When the file or a variable holds something that cannot be; the place is named.
+    /// When the file or a variable holds something that cannot be; the place is named, of several the first.
     pub fn load(environment: &Environment, flags: Given, take: Given) -> Result<Self, Failure> {
         let path = Directories::of(environment)?.config_file();
-        let layers = Layers { environment, file: ConfigFile::read(&path)? };
-        Ok(Self {
-            device: layers.settle("device", flags.device.map(Some), take.device.map(Some), None, |text| Ok(Some(text.to_owned())))?,
-            channel: layers.settle("channel", flags.channel.map(Some), take.channel.map(Some), None, |text| channel(text).map(Some))?,
-            a4: layers.settle("a4", flags.a4, take.a4, A4::default(), a4)?,
-            tolerance: layers.settle("tolerance", flags.tolerance, take.tolerance, 10.0, tolerance)?,
-            tuning: layers.settle("tuning", flags.tuning, take.tuning, "E2 A2 D3 G3 B3 E4".into(), tuning)?,
-            handedness: layers.settle("handedness", flags.handedness, take.handedness, Handedness::Right, word)?,
-            colours: layers.settle("colours", flags.colours, take.colours, Colours::Auto, word)?,
-        })
+        let (file, unknown) = ConfigFile::read(&path)?;
+        let mut layers = Layers { environment, file, faults: unknown };
+        let settings = Self {
+            device: layers.settle("device", flags.device.map(Some), take.device.map(Some), None, |text| Ok(Some(text.to_owned()))),
+            channel: layers.settle("channel", flags.channel.map(Some), take.channel.map(Some), None, |text| channel(text).map(Some)),
+            a4: layers.settle("a4", flags.a4, take.a4, A4::default(), a4),
+            tolerance: layers.settle("tolerance", flags.tolerance, take.tolerance, 10.0, tolerance),
+            tuning: layers.settle("tuning", flags.tuning, take.tuning, "E2 A2 D3 G3 B3 E4".into(), tuning),
+            handedness: layers.settle("handedness", flags.handedness, take.handedness, Handedness::Right, word),
+            colours: layers.settle("colours", flags.colours, take.colours, Colours::Auto, word),
+        };
+        match layers.faults.into_iter().min_by_key(SettingsError::line) {
+            Some(first) => Err(first.into()),
+            None => Ok(settings),
+        }
     }
 }
 
@@ -234,22 +250,25 @@ fn word<T: clap::ValueEnum>(text: &str) -> Result<T, String> {
 struct Layers<'a> {
     environment: &'a Environment,
     file: ConfigFile,
+    /// What cannot be, in no order.
+    faults: Vec<SettingsError>,
 }
 
 impl Layers<'_> {
+    /// The value that holds; the default where it cannot be, which is noted.
     fn settle<T>(
-        &self,
+        &mut self,
         key: &'static str,
         flag: Option<T>,
         take: Option<T>,
         default: T,
         parse: impl Fn(&str) -> Result<T, String>,
-    ) -> Result<Setting<T>, SettingsError> {
+    ) -> Setting<T> {
         if let Some(value) = flag {
-            return Ok(Setting { value, origin: Origin::Flag });
+            return Setting { value, origin: Origin::Flag };
         }
         if let Some(value) = take {
-            return Ok(Setting { value, origin: Origin::Take });
+            return Setting { value, origin: Origin::Take };
         }
         let variable = format!("LANDFALL_{}", key.to_uppercase());
         let written = match self.environment.get(&variable) {
@@ -257,10 +276,13 @@ impl Layers<'_> {
             None => self.file.values.get(key).map(|(text, line)| (text.clone(), Origin::File(self.file.path.clone(), *line))),
         };
         match written {
-            None => Ok(Setting { value: default, origin: Origin::Default }),
+            None => Setting { value: default, origin: Origin::Default },
             Some((text, origin)) => match parse(&text) {
-                Ok(value) => Ok(Setting { value, origin }),
-                Err(wanted) => Err(SettingsError::Impossible { origin, key, found: text, wanted }),
+                Ok(value) => Setting { value, origin },
+                Err(wanted) => {
+                    self.faults.push(SettingsError::Impossible { origin, key, found: text, wanted });
+                    Setting { value: default, origin: Origin::Default }
+                }
             },
         }
     }
@@ -276,8 +298,8 @@ struct ConfigFile {
 struct Lines(BTreeMap<Spanned<String>, toml::Value>);
 
 impl ConfigFile {
-    /// A file that is not there sets nothing.
-    fn read(path: &Path) -> Result<Self, SettingsError> {
+    /// The values, and the keys that mean nothing. A file that is not there sets nothing.
+    fn read(path: &Path) -> Result<(Self, Vec<SettingsError>), SettingsError> {
         let text = match std::fs::read_to_string(path) {
             Ok(text) => text,
             Err(reason) if reason.kind() == io::ErrorKind::NotFound => String::new(),
@@ -289,17 +311,18 @@ impl ConfigFile {
             line: error.span().map_or(1, |span| line_of(span.start)),
             problem: error.message().replace('\n', " "),
         })?;
-        let mut values = BTreeMap::new();
+        let (mut values, mut unknown) = (BTreeMap::new(), Vec::new());
         for (key, value) in lines.0 {
             let line = line_of(key.span().start);
             let key = key.into_inner();
             if !KEYS.contains(&key.as_str()) {
-                return Err(SettingsError::UnknownKey { path: path.to_owned(), line, key });
+                unknown.push(SettingsError::UnknownKey { path: path.to_owned(), line, key });
+                continue;
             }
             let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
             values.insert(key, (text, line));
         }
-        Ok(Self { path: path.to_owned(), values })
+        Ok((Self { path: path.to_owned(), values }, unknown))
     }
 }
 
@@ -338,6 +361,19 @@ mod tests {
     fn an_unknown_key_is_refused_with_its_line() {
         let said = load("a4 = 442\n\nvolume = 11\n", &[], Given::default(), Given::default()).unwrap_err();
         assert!(said.starts_with("config.toml line 3: there is no setting \"volume\"; there are device,"), "{said}");
+    }
+
+    #[test]
+    fn of_several_faults_the_first_line_is_named() {
+        for (file, first) in [
+            ("volume = 11\nbass = 3\n", "config.toml line 1: there is no setting \"volume\""),
+            ("tolerance = 0\na4 = 44\n", "config.toml line 1: tolerance cannot be"),
+            ("colours = \"pink\"\nbass = 3\n", "config.toml line 1: colours cannot be"),
+            ("\nvolume = 11\ntuning = \"H\"\n", "config.toml line 2: there is no setting"),
+        ] {
+            let said = load(file, &[("LANDFALL_CHANNEL", "0")], Given::default(), Given::default()).unwrap_err();
+            assert!(said.starts_with(first), "{file:?}: {said}");
+        }
     }
 
     #[test]

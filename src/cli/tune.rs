@@ -17,7 +17,7 @@ use std::io::stdout;
     long_about = "Tune: pluck one string, let it ring, and read which one it is and how far off. The string is recognised by itself, by its open \
                   note or its harmonic at fret 12; nothing has to be pressed.\n\n\
                   The pitch is that of the ringing string, averaged over up to 0.8 s: the first moment after the pick is left out, when every string \
-                  is sharp. `in tune` is said when the string has settled within --within cents and the average is as certain as that, and it stays \
+                  is sharp. `in tune` is said when the string has settled within --within cents and the average is as certain as that, or at once when it is right to a tenth of a cent, and it stays \
                   until the string has left that by more than a cent for two averages; `nearly` is within, but not certain yet. What stands behind \
                   give or take is two standard errors of the average, and what the pitch moved while it was taken. \
                   Pitches from 30 Hz up are heard, so a five-string bass too.\n\n\

@@ -12,6 +12,8 @@ use ratatui::layout::Rect;
 pub struct Checking {
     page: IntonationPage,
     lines: Vec<String>,
+    /// The last note that was another than the one asked for.
+    another: Option<u32>,
 }
 
 impl Checking {
@@ -19,7 +21,7 @@ impl Checking {
     #[must_use]
     pub fn new(check: Check) -> Self {
         let lines = check.asked().map(|asked| ask(&check, asked)).into_iter().collect();
-        Self { page: IntonationPage { check, answer: None, notice: None }, lines }
+        Self { page: IntonationPage { check, answer: None, notice: None }, lines, another: None }
     }
 
     /// What was read.
@@ -43,7 +45,13 @@ impl Listens for Checking {
         if !told || matches!(heard, Answer::Settling | Answer::Done) {
             return;
         }
-        self.lines.extend(answer(&page.check, heard));
+        // Another note is said once, however long it rings, with what is asked for in its place.
+        let is_another = matches!(heard, Answer::Another(_));
+        if is_another && self.another.replace(steady.note) == Some(steady.note) {
+            return;
+        }
+        let said = answer(&page.check, heard).into_iter().chain(asked.filter(|_| is_another).map(|asked| ask(&page.check, asked)));
+        self.lines.push(said.collect::<Vec<_>>().join(" "));
         let next = page.check.asked();
         let another = next.map(|next| (next.string, next.place)) != asked.map(|asked| (asked.string, asked.place));
         if let Some(next) = next.filter(|_| another) {

@@ -3,6 +3,7 @@
 //! Conventions (common practice, no source): a string is in tune when two averages in a row, a fifth of a second apart, lie within `within_cents` of
 //! what is wanted, are certain to that, and the attack's sharpness has gone. It stays in tune until two settled averages in a row lie more than
 //! [`LEAVES_CENTS`] outside, or one lies [`PLAINLY_OFF_CENTS`] off: picked again, it is sharp for a moment, and that is no reason to turn a peg.
+//! An average that is right to a tenth of a cent, and certain to half of one, needs no second.
 //! The number in a word changes only when the pitch has left it by more than [`STICKS_CENTS`].
 
 use crate::notes::steady::Steady;
@@ -13,6 +14,9 @@ use std::fmt;
 pub const LEAVES_CENTS: f64 = 1.0;
 /// So far off, a string is out of tune whatever it was before, cents.
 pub const PLAINLY_OFF_CENTS: f64 = 20.0;
+/// What rounds to nothing, and is as certain as this, is in tune at once, cents.
+pub const NOTHING_CENTS: f64 = 0.05;
+const CERTAIN_CENTS: f64 = 0.5;
 /// A number stays while the pitch is this close to it, cents.
 pub const STICKS_CENTS: f64 = 0.8;
 
@@ -200,8 +204,9 @@ impl Tuner {
         } else {
             settled && error.abs() <= within && steady.uncertainty_cents <= within
         };
+        let right = error.abs() < NOTHING_CENTS && steady.uncertainty_cents <= within.min(CERTAIN_CENTS);
         known.against = if against { known.against + 1 } else { 0 };
-        if known.against >= 2 || (known.in_tune && error.abs() > PLAINLY_OFF_CENTS) {
+        if known.against >= 2 || (right && !known.in_tune) || (known.in_tune && error.abs() > PLAINLY_OFF_CENTS) {
             known.in_tune = !known.in_tune;
             known.against = 0;
         }
@@ -283,6 +288,16 @@ mod tests {
         assert_eq!(said(&mut tuner, fresh(1, 4001.0)).1, "nearly");
         assert_eq!(said(&mut tuner, steady(1, 4001.0)).1, "nearly");
         assert_eq!(said(&mut tuner, steady(1, 4001.5)).1, "in tune");
+    }
+
+    #[test]
+    fn what_rounds_to_nothing_and_is_certain_is_in_tune_at_once_and_not_nearly() {
+        for (error, uncertainty, word) in
+            [(0.04, 0.1, "in tune"), (-0.04, 0.5, "in tune"), (0.06, 0.1, "nearly"), (0.0, 0.6, "nearly"), (-0.3, 0.1, "nearly")]
+        {
+            let first = Steady { uncertainty_cents: uncertainty, ..fresh(1, 4000.0 + error) };
+            assert_eq!(said(&mut standard(), first).1, word, "{error} ± {uncertainty}");
+        }
     }
 
     #[test]

@@ -10,7 +10,7 @@
 //! all strings, and what was said last of each
 //! ```
 
-use crate::practice::tuner::{OpenString, Sounds, Tuned, Tuner, TuningWord};
+use crate::practice::tuner::{NOTHING_CENTS, OpenString, Sounds, Tuned, Tuner, TuningWord};
 use crate::theory::Note;
 use crate::views::letters;
 use crate::views::live::Look;
@@ -57,7 +57,7 @@ pub fn summary(tuner: &Tuner) -> String {
 
 /// No minus before a zero.
 fn nonzero(cents: f64) -> f64 {
-    if cents.abs() < 0.05 { 0.0 } else { cents }
+    if cents.abs() < NOTHING_CENTS { 0.0 } else { cents }
 }
 
 fn name(tuner: &Tuner, tuned: &Tuned) -> String {
@@ -73,7 +73,14 @@ fn name(tuner: &Tuner, tuned: &Tuned) -> String {
 fn sentence(page: &TunePage) -> String {
     let Some(tuned) = page.tuner.now() else { return "Pluck one string and let it ring.".to_owned() };
     let error = tuned.error_cents;
-    let side = if error < 0.0 { "flat" } else { "sharp" };
+    // What rounds to nothing is on neither side.
+    let side = if error.abs() < NOTHING_CENTS {
+        "off"
+    } else if error < 0.0 {
+        "flat"
+    } else {
+        "sharp"
+    };
     let uncertainty = tuned.steady.uncertainty_cents;
     let mut text = name(&page.tuner, tuned);
     text[..1].make_ascii_uppercase();

@@ -213,8 +213,8 @@ impl Chosen {
             let hint = nearest(kind, KINDS.iter().map(|kind| kind.name)).map_or_else(String::new, |near| format!("; did you mean {near}?"));
             return Err(DrillError::Unknown { found: kind.to_owned(), hint });
         };
-        let known = kind.parameters();
-        given.iter().try_for_each(|(name, value)| parameters::check(kind.name, &known, name, value))?;
+        let (known, called) = (kind.parameters(), name);
+        given.iter().try_for_each(|(name, value)| parameters::check(called, &known, name, value))?;
         let defaults = kind.defaults.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
         Ok(Self { name: name.to_owned(), title: title.to_owned(), kind: kind.name, defaults, given: given.clone() })
     }
