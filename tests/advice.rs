@@ -51,6 +51,7 @@ fn attempt(step: &Step, letter: char) -> Attempt {
     Attempt {
         attempt: 1,
         step: Some(1),
+        instead_of: None,
         span: (FrameTime(0), FrameTime(48_000)),
         technique: Technique::Bend,
         origin_cents: Some(step.origin_cents),

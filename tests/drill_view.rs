@@ -2,8 +2,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
-use landfall::grading::{Technique, Verdict, Word};
-use landfall::views::live::{Ask, Count, Guess, Guessing, Lesson, LiveState, Look, News, PlainLines, draw};
+use landfall::grading::{AskedFor, Attempt, Fault, Measures, Technique, Verdict, Word};
+use landfall::units::{A4, FrameTime, SampleRate};
+use landfall::views::live::{Ask, Count, Guess, Guessing, Lesson, LiveState, Look, News, PlainLines, another, draw};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
@@ -69,10 +70,40 @@ fn a_cue_stands_at_the_foot() {
 #[test]
 fn an_unseen_bend_shows_no_moving_pitch_before_it_is_over() {
     let unseen = || Lesson { unseen: true, ..lesson() };
-    let during = page(&bent(unseen(), false), 80, 24);
+    let mut state = bent(unseen(), false);
+    state.apply(News::Verdict(Verdict { arrival: Some(Word::Short(14)), ..Verdict::default() }));
+    let during = page(&state, 80, 24);
     assert!(!during.contains("▀▀▀▀"), "the pitch is on the page:\n{during}");
+    assert_eq!(state.headline(), None, "a word in the middle of the note would tell the pitch as well");
     insta::assert_snapshot!("80x24_unseen", during);
-    assert!(page(&bent(unseen(), true), 80, 24).contains("▀▀▀▀"), "over, it may be seen");
+    // Let down, it moves as long as it is on its way home.
+    state.apply(News::HoldEnded { at_s: 12.0 });
+    state.apply(News::Reading { at_s: 12.1, cents: Some(6790.0) });
+    assert!(!page(&state, 80, 24).contains("▀▀▀▀") && state.headline().is_none());
+    state.apply(News::Reading { at_s: 12.4, cents: Some(6703.0) });
+    state.apply(News::Verdict(Verdict { release: Some(Word::Landed), ..Verdict::default() }));
+    assert_eq!((state.headline().as_deref(), state.homecoming().as_deref()), (Some("short 14"), Some("landed")));
+    assert!(!state.is_hidden(), "home, it may be seen");
+    insta::assert_snapshot!("80x24_unseen_over", page(&state, 80, 24));
+}
+
+#[test]
+fn an_unseen_bend_that_is_damped_is_told_when_it_is_silent() {
+    let mut state = bent(Lesson { unseen: true, ..lesson() }, true);
+    assert_eq!(state.headline(), None);
+    state.apply(News::Reading { at_s: 12.05, cents: None });
+    assert_eq!(state.headline().as_deref(), Some("short 14"));
+}
+
+#[test]
+fn the_lines_say_nothing_of_an_unseen_bend_before_its_row() {
+    let said = |lesson: Lesson| {
+        let mut lines = PlainLines::default();
+        lines.lines(&News::Lesson(Box::new(lesson)));
+        lines.lines(&News::Verdict(Verdict { arrival: Some(Word::Short(14)), ..Verdict::default() }))
+    };
+    assert!(said(Lesson { unseen: true, ..lesson() }).is_empty());
+    assert_eq!(said(lesson()), ["short 14"]);
 }
 
 /// A good bend, but from another note than was asked for.
@@ -95,11 +126,170 @@ fn another_note_than_was_asked_for_is_not_said_to_have_landed() {
     // Nor is it guessed at.
     let asked = bent_elsewhere(Lesson { guess: Guessing::Asked, ..lesson() });
     assert_eq!(asked.headline().as_deref(), Some("not G4"));
-    // A bend that ends where it should answers the step, wherever it began.
+    // No rule is moved to another note, and no hold grows for it.
+    let drawn = page(&state, 80, 24);
+    assert!(drawn.contains(" A4 ━━") && drawn.contains(" G4 ━━") && !drawn.contains("F#4"), "{drawn}");
+    assert_eq!(state.page.as_ref().and_then(landfall::views::live::Page::hold_s), None);
+    // Nor has a bend from the fret beside the right one landed, though it ends where it should.
     let mut state = bent(lesson(), false);
     state.apply(News::Aim { origin_cents: 6800.0, target_cents: 6900.0 });
     state.apply(News::Verdict(Verdict { arrival: Some(Word::Landed), ..Verdict::default() }));
-    assert_eq!(state.headline().as_deref(), Some("landed"));
+    assert_eq!(state.headline().as_deref(), Some("not G4"));
+}
+
+#[test]
+fn a_flat_is_a_small_b_in_the_large_word() {
+    let with_flat = |rows: u16| {
+        let mut state = state(lesson());
+        state.apply(News::Ask(Ask {
+            origin: Some((6300.0, "Eb4".to_owned())),
+            target: Some((6500.0, "F4".to_owned())),
+            ..state.ask.clone()
+        }));
+        state.apply(News::Onset { at_s: 10.0 });
+        state.apply(News::Arrived { onset_s: 10.0, at_s: 10.3 });
+        state.apply(News::Aim { origin_cents: 6700.0, target_cents: 6900.0 });
+        state.apply(News::Verdict(Verdict { arrival: Some(Word::Landed), ..Verdict::default() }));
+        assert_eq!(state.headline().as_deref(), Some("not Eb4"));
+        page(&state, 80, rows)
+    };
+    insta::assert_snapshot!("80x24_another_note_flat", with_flat(24));
+    assert!(with_flat(10).contains("NOT Eb4"), "{}", with_flat(10));
+    assert!(with_flat(4).contains("NOT Eb4"), "{}", with_flat(4));
+}
+
+#[test]
+fn behind_the_last_attempt_its_page_stays_and_no_note_begins_another() {
+    let mut state = bent(lesson(), true);
+    state.apply(News::Graded(Box::new(graded(&Measures { onset_s: Some(10.0), ..Measures::default() }, Vec::new()))));
+    state.apply(News::Lesson(Box::new(Lesson { over: true, ..lesson() })));
+    let before = state.clone();
+    state.apply(News::Onset { at_s: 15.0 });
+    state.apply(News::Reading { at_s: 15.2, cents: Some(6742.0) });
+    assert_eq!(state, before);
+}
+
+fn graded(measures: &Measures, faults: Vec<Fault>) -> Attempt {
+    Attempt {
+        attempt: 1,
+        step: Some(3),
+        instead_of: None,
+        span: (FrameTime(480_000), FrameTime(600_000)),
+        technique: Technique::Bend,
+        origin_cents: Some(6700.0),
+        target_cents: Some(6900.0),
+        bend_cents: Some(200.0),
+        degree: None,
+        measures: *measures,
+        restrike: false,
+        landing_cents: None,
+        repicks: 0,
+        score: Some(70.0),
+        faults,
+        tolerance_cents: 10.0,
+        a4: A4::default(),
+        sample_rate: SampleRate::new(48_000).unwrap(),
+    }
+}
+
+/// The line on a row.
+fn line(row: Attempt) -> String {
+    let mut lines = PlainLines::default();
+    lines.lines(&News::Lesson(Box::new(lesson())));
+    lines.lines(&News::Graded(Box::new(row))).join(" ").replace("   ", " ")
+}
+
+#[test]
+fn a_bend_from_another_fret_is_said_in_plain_words_on_page_and_line() {
+    let asked = AskedFor { origin: "G4".into(), origin_cents: 6700.0, target: Some("A4".into()) };
+    let elsewhere = |from: f64, to: f64, instead_of: &AskedFor| Attempt {
+        step: None,
+        instead_of: Some(instead_of.clone()),
+        origin_cents: Some(from),
+        target_cents: Some(to),
+        bend_cents: Some(to - from),
+        ..graded(&Measures { onset_s: Some(10.0), hold_error_cents: Some(0.0), hold_s: Some(1.6), ..Measures::default() }, Vec::new())
+    };
+    let row = elsewhere(6800.0, 6900.0, &asked);
+    assert_eq!(another(&row).as_deref(), Some("one fret high: Ab4 to A4, not G4 to A4"));
+    assert_eq!(line(row.clone()), "Attempt 1, beside the drill; one fret high: Ab4 to A4, not G4 to A4; held 0 c for 1.6 s.");
+    assert_eq!(another(&elsewhere(6500.0, 6700.0, &asked)).as_deref(), Some("2 frets low: F4 to G4, not G4 to A4"));
+    assert_eq!(another(&elsewhere(6000.0, 6200.0, &asked)).as_deref(), Some("another note: C4 to D4, not G4 to A4"));
+    // By ear, the note to reach is not given away.
+    let by_ear = AskedFor { target: None, ..asked };
+    assert_eq!(another(&elsewhere(6800.0, 6900.0, &by_ear)).as_deref(), Some("one fret high: Ab4 to A4, not G4"));
+    assert_eq!(another(&graded(&Measures::default(), Vec::new())), None);
+    let mut state = bent(lesson(), false);
+    state.apply(News::Aim { origin_cents: 6800.0, target_cents: 6900.0 });
+    state.apply(News::Verdict(Verdict { arrival: Some(Word::Landed), ..Verdict::default() }));
+    state.apply(News::Graded(Box::new(row)));
+    assert!(page(&state, 80, 24).contains("one fret high: Ab4 to A4, not G4 to A4"), "{}", page(&state, 80, 24));
+}
+
+#[test]
+fn the_lines_do_not_say_of_another_note_that_it_landed() {
+    let mut lines = PlainLines::default();
+    lines.lines(&News::Ask(state(lesson()).ask));
+    lines.lines(&News::Onset { at_s: 10.0 });
+    lines.lines(&News::Aim { origin_cents: 6800.0, target_cents: 6900.0 });
+    let landed = Verdict { arrival: Some(Word::Landed), ..Verdict::default() };
+    assert_eq!(lines.lines(&News::Verdict(landed)), ["not G4"]);
+    assert!(lines.lines(&News::Verdict(Verdict { release: Some(Word::Landed), ..landed })).is_empty());
+    lines.lines(&News::Onset { at_s: 14.0 });
+    assert_eq!(lines.lines(&News::Verdict(landed)), ["landed"]);
+}
+
+#[test]
+fn where_the_hold_is_not_what_the_word_is_about_the_line_says_what_became_of_it() {
+    let held = |arrival: f64, hold: f64, drift: Option<f64>, faults: Vec<Fault>| {
+        let measures = Measures {
+            onset_s: Some(10.0),
+            arrival_error_cents: Some(arrival),
+            hold_error_cents: Some(hold),
+            hold_drift_cents_per_s: drift,
+            hold_s: Some(2.3),
+            ..Measures::default()
+        };
+        line(graded(&measures, faults))
+    };
+    let head = "Attempt 1, step 3, G4 to A4:";
+    assert_eq!(held(-25.0, 0.0, None, vec![]), format!("{head} short 25; then came up, held 0 c for 2.3 s."));
+    assert_eq!(held(22.0, 4.0, None, vec![]), format!("{head} over 22; then came down, held +4 c for 2.3 s."));
+    assert_eq!(
+        held(-32.0, -32.0, None, vec![Fault::Corrected]),
+        format!("{head} short 32; then came up, held -32 c for 2.3 s; corrected."),
+        "it stood at the first stop for most of the time"
+    );
+    // Sinking by 14 cents a second from the middle of the first 150 ms to the middle of the last: 30 in 2.15 s.
+    assert_eq!(
+        held(0.0, -15.0, Some(-14.0), vec![]),
+        format!("{head} fell 30 by the end; held -15 c on average for 2.3 s; drifts -14 c a second.")
+    );
+    assert_eq!(held(-14.0, -14.0, None, vec![]), format!("{head} short 14; held -14 c for 2.3 s."));
+}
+
+#[test]
+fn home_is_the_frets_own_pitch_in_the_figure_as_in_the_word() {
+    let measures = Measures {
+        onset_s: Some(10.0),
+        arrival_error_cents: Some(0.0),
+        origin_error_cents: Some(-30.0),
+        release_error_cents: Some(-28.0),
+        ..Measures::default()
+    };
+    assert_eq!(line(graded(&measures, vec![Fault::StringOff])), "Attempt 1, step 3, G4 to A4: landed; home +2 c; string off.");
+}
+
+#[test]
+fn the_strokes_of_a_long_hold_leave_the_name_of_the_note_alone() {
+    let mut state = bent(lesson(), false);
+    for tenths in 110..200 {
+        state.apply(News::Reading { at_s: f64::from(tenths) / 10.0, cents: Some(6886.0) });
+        for width in 40..120 {
+            let drawn = page(&state, width, 24);
+            assert!(drawn.contains("━ A4 ━━"), "{drawn}");
+        }
+    }
 }
 
 #[test]

@@ -138,6 +138,43 @@ fn another_note_is_noted_without_a_step_and_the_drill_waits() {
     assert_eq!(steps, [Some(1), None, Some(2)]);
 }
 
+#[test]
+fn a_bend_from_the_fret_beside_the_right_one_is_another_bend_and_the_drill_waits() {
+    let plan = plan("hold", 2);
+    let mut stray = plan.clone();
+    let mut beside = plan.steps[0].clone();
+    // A fret higher and half a step less: the same top.
+    let place = beside.place.unwrap();
+    beside.place = Some(landfall::theory::Place { fret: place.fret + 1, ..place });
+    beside.bend_cents -= 100.0;
+    stray.steps.insert(1, beside);
+    let attempts = graded(&plan, &played(&scenario(&stray, Player::default())), 4096);
+    assert_eq!(attempts.iter().map(|attempt| attempt.step).collect::<Vec<_>>(), [Some(1), None, Some(2)]);
+    let asked = attempts[1].instead_of.clone().unwrap();
+    assert_eq!((asked.origin, asked.target), (plan.steps[1].origin.clone(), Some(plan.steps[1].target.clone())));
+    assert!(!attempts[1].faults.contains(&Fault::StringOff), "{:?}", attempts[1].faults);
+    assert!(attempts.iter().step_by(2).all(|attempt| attempt.instead_of.is_none()));
+}
+
+#[test]
+fn a_string_that_is_out_by_less_than_half_a_fret_is_still_the_one_asked_for() {
+    let plan = plan("hold", 1);
+    let detuned = scenario(&plan, Player::default()).replace("damped_s", "detune_cents = -42.0\ndamped_s");
+    let attempts = graded(&plan, &played(&detuned), 4096);
+    assert_eq!(attempts.iter().map(|attempt| attempt.step).collect::<Vec<_>>(), [Some(1)]);
+    assert!(attempts[0].faults.contains(&Fault::StringOff));
+}
+
+#[test]
+fn what_is_played_behind_the_last_attempt_makes_no_row_but_its_restrike_counts() {
+    for name in ["hold", "restrike"] {
+        let (three, two) = (plan(name, 3), plan(name, 2));
+        let attempts = graded(&two, &played(&scenario(&three, Player::default())), 4096);
+        assert_eq!(attempts.iter().map(|attempt| attempt.step).collect::<Vec<_>>(), [Some(1), Some(2)], "{name}");
+        assert_eq!(attempts[1].restrike, name == "restrike");
+    }
+}
+
 /// A take of a drill on the disk.
 fn take(folder: &std::path::Path, plan: &Plan, player: Player) -> std::path::PathBuf {
     let wav = folder.join("evening.wav");
@@ -181,6 +218,29 @@ fn a_drill_heard_live_and_its_saved_take_graded_give_the_same_bytes() {
     assert_eq!(measured(&live).len(), 4);
     let by_option = program.run(&["grade", "--drill", "endings", "--csv", "-", take_text]);
     assert_eq!(measured(&by_option.stdout), measured(&live));
+}
+
+#[test]
+fn at_playing_speed_a_drill_has_as_many_rows_as_it_asks_for_and_the_same_as_fast() {
+    let folder = tempfile::tempdir().unwrap();
+    // The third is played while the last page of two still stands.
+    let take = take(folder.path(), &plan("bend-and-hold", 3), Player::default());
+    let program = Program::new();
+    let run = |log: &str, more: &[&str]| {
+        let log = folder.path().join(log);
+        let mut arguments = vec!["drill", "bend-and-hold", "--attempts", "2", "--no-check", "--plain", "--save", "off"];
+        arguments.extend(["--input", take.to_str().unwrap(), "--log", log.to_str().unwrap()]);
+        arguments.extend(more);
+        let ran = program.run(&arguments);
+        ran.assert_succeeds();
+        assert!(ran.stdout.contains("\n2 attempts"), "{}", ran.stdout);
+        (measured(&std::fs::read_to_string(log).unwrap()), ran.stdout)
+    };
+    let (fast, _) = run("fast.csv", &["--fast"]);
+    let (paced, said) = run("paced.csv", &[]);
+    assert_eq!(paced, fast);
+    let (_, behind) = said.split_once("That was the last one.").unwrap();
+    assert!(!behind.contains("landed") && !behind.contains("Attempt"), "{said}");
 }
 
 #[test]

@@ -65,6 +65,7 @@ fn attempt(number: u32) -> Attempt {
     Attempt {
         attempt: number,
         step: None,
+        instead_of: None,
         span: (FrameTime(0), FrameTime(0)),
         technique: Technique::Bend,
         origin_cents: None,

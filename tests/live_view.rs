@@ -62,6 +62,7 @@ fn row(measures: &Measures, faults: Vec<Fault>) -> News {
     News::Graded(Box::new(Attempt {
         attempt: 1,
         step: None,
+        instead_of: None,
         span: (FrameTime(480_000), FrameTime(600_000)),
         technique: Technique::BendRelease,
         origin_cents: Some(6700.0),
@@ -304,7 +305,7 @@ fn no_verdict_is_longer_than_eight_characters() {
 }
 
 #[test]
-fn an_unseen_bend_shows_no_pitch_until_the_verdict() {
+fn an_unseen_bend_shows_no_pitch_until_it_is_over() {
     let column = |state: &LiveState| page(state, 80, 24).lines().any(|line| line.chars().nth(7).is_some_and(|c| "█▄▀".contains(c)));
     let mut state = waiting();
     state.unseen = true;
@@ -314,6 +315,10 @@ fn an_unseen_bend_shows_no_pitch_until_the_verdict() {
     for news in arrived(Word::Landed).into_iter().skip(1) {
         state.apply(news);
     }
+    assert!(!column(&state), "it still sounds");
+    state.apply(News::HoldEnded { at_s: 11.5 });
+    state.apply(News::Verdict(Verdict { release: Some(Word::Over(40)), ..Verdict::default() }));
+    state.apply(reading(12.0, 6740.0));
     assert!(column(&state));
 }
 

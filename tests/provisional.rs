@@ -1,18 +1,25 @@
 //! What is said while the string still rings, on the synthesiser's ballad: the right words, early, and never taken back.
 
-use landfall::grading::{Glimpse, Provisional, Verdict, Wish, Word};
+use landfall::grading::{Aim, Attempt, Glimpse, Provisional, Target, Verdict, Wish, Word};
+use landfall::live::ears::Settles;
+use landfall::live::settled::SettledLoop;
 use landfall::pitch::attack::{Attack, AttackFinder, Stage};
 use landfall::pitch::causal::Causal;
 use landfall::pitch::{Reading, Tracker};
+use landfall::sound::Block;
 use landfall::sound::synth::{Scenario, Truth, render};
-use landfall::units::{A4, FrameTime};
+use landfall::units::{A4, FrameSpan, FrameTime};
 
 /// Everything that is said, each with the frame at which it is said.
 fn said(text: &str) -> (Vec<(FrameTime, Glimpse)>, Truth) {
+    said_towards(text, Wish::default())
+}
+
+fn said_towards(text: &str, wish: Wish) -> (Vec<(FrameTime, Glimpse)>, Truth) {
     let played = render(&Scenario::from_toml(text).expect("a scenario")).expect("a scenario in range");
     let rate = played.truth.rate();
     let (mut tracker, mut attacks) = (Causal::new(rate), AttackFinder::new(rate));
-    let mut eye = Provisional::new(rate, A4::default(), Box::new(Wish::default()));
+    let mut eye = Provisional::new(rate, A4::default(), Box::new(wish));
     let mut all = Vec::new();
     for (number, block) in played.samples.chunks(480).enumerate() {
         let now = FrameTime((number as u64 + 1) * 480);
@@ -99,4 +106,49 @@ fn plain_notes_hammers_and_slides_get_no_word() {
     let words: Vec<_> = all.iter().filter(|(_, glimpse)| matches!(glimpse, Glimpse::Said(_) | Glimpse::Arrived { .. })).collect();
     assert!(words.is_empty(), "{words:?}");
     assert!(all.iter().filter(|(_, glimpse)| matches!(glimpse, Glimpse::Began(_))).count() >= 4);
+}
+
+/// The rows of the same.
+fn rows_towards(text: &str, wish: Wish) -> Vec<Attempt> {
+    let played = render(&Scenario::from_toml(text).expect("a scenario")).expect("a scenario in range");
+    let mut settled = SettledLoop::new(played.truth.rate(), A4::default(), wish);
+    let mut rows = Vec::new();
+    let block = Block { start: FrameTime(0), samples: &played.samples, lost_before: FrameSpan(0), faults: &[] };
+    settled.hear(&block, &mut |row| rows.push(row));
+    settled.finish(&mut |row| rows.push(row));
+    rows
+}
+
+#[test]
+fn nothing_is_said_of_a_slow_climb_before_it_has_stopped_and_then_what_its_row_says() {
+    let wish = Wish { origin: Some(6700.0), aim: Aim::Pitch(Target { cents: 6900.0, degree: None }), ..Wish::default() };
+    // A share of the climb's time: where a straight one ends, and where a rounded one is 3 cents under its top, at (1 - cos(pi x)) / 2 = 0.985.
+    for (shape, stands) in [("straight", 1.0), ("s", 0.9218)] {
+        for (takes_s, cents) in [(2.0, 200.0), (3.0, 200.0), (4.0, 200.0), (5.0, 200.0), (4.0, 176.0)] {
+            let text = format!(
+                "title = \"a climb\"\n[[note]]\nat_s = 0.2\nstring = 2\nfret = 8\ndamped_s = {}\n[[note.then]]\nhand = \"bend\"\nat_s = 0.3\n\
+                 cents = {cents:.1}\ntakes_ms = {}\nshape = \"{shape}\"\n",
+                takes_s + 2.3,
+                1000.0 * takes_s,
+            );
+            let what = format!("{cents} cents in {takes_s} s, {shape}");
+            let (all, truth) = said_towards(&text, wish.clone());
+            let first = all.iter().find(|(_, glimpse)| matches!(glimpse, Glimpse::Arrived { .. } | Glimpse::Said(_)));
+            let first_s = first.map(|(now, _)| now.seconds(truth.rate()));
+            assert!(first_s.is_some_and(|first_s| first_s >= 0.5 + stands * takes_s), "{what}: {first:?} at {first_s:?} s");
+            let rows = rows_towards(&text, wish.clone());
+            let pages = pages(&all);
+            assert_eq!((rows.len(), pages.len()), (1, 1), "{what}");
+            let (live, row) = (pages[0].2.arrival, Verdict::of(&rows[0]).arrival);
+            // A live reading is another by a cent at most.
+            let alike = match (live, row) {
+                (Some(Word::Short(live)), Some(Word::Short(row))) => live.abs_diff(row) <= 1,
+                (Some(Word::Short(only)), Some(Word::Landed)) | (Some(Word::Landed), Some(Word::Short(only))) => only <= 11,
+                (live, row) => live == row,
+            };
+            assert!(alike, "{what}: {live:?} while it sounds, {row:?} on the row");
+            let said_s = pages[0].1.seconds(truth.rate());
+            assert!(said_s < 0.5 + takes_s + 1.0, "{what}: said at {said_s} s only");
+        }
+    }
 }

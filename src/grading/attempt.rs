@@ -1,6 +1,6 @@
 //! One graded attempt: everything that a row of the log says of what was played.
 
-use super::{Fault, Measures, Technique};
+use super::{AskedFor, Fault, Measures, Technique};
 use crate::units::{A4, FrameTime, SampleRate};
 
 /// One bent note, graded. Emitted in the order of the take.
@@ -10,6 +10,8 @@ pub struct Attempt {
     pub attempt: u32,
     /// Which step of the drill it answers, from 1; `None` outside of one.
     pub step: Option<u32>,
+    /// What a drill asked for at its time, where this is something else and answers no step.
+    pub instead_of: Option<AskedFor>,
     /// From the attack to the end of what was measured (with the restrike), in frames of the take.
     pub span: (FrameTime, FrameTime),
     /// As played.

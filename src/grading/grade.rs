@@ -53,6 +53,7 @@ impl Case<'_> {
         Attempt {
             attempt: self.attempt,
             step: wish.step,
+            instead_of: wish.instead_of.clone(),
             span: (self.onset, self.after.end),
             technique: self.played.technique,
             origin_cents: meant.origin,

@@ -231,17 +231,21 @@ impl<W: Wishes> Grader<W> {
     fn bend(&mut self, note: &Note, look: &Look, bend: &Bend, is_last: bool) {
         let Some(played) = Played::of(&look.shape, bend, look.attack, look.end, None) else { return };
         let contour = &note.contour;
-        self.attempts += 1;
         let seen = Seen {
-            attempt: self.attempts,
+            attempt: self.attempts + 1,
             onset_s: note.onset.seconds(self.rate),
             arrival_s: contour.seconds(played.arrival.at),
             held_until_s: contour.seconds(played.hold.to),
             origin_cents: played.before.map(|before| before.origin.unwrap_or(before.lowest)),
             held_cents: played.hold.level,
             technique: played.technique,
+            steady_origin: played.has_steady_origin(),
         };
         let wish = self.wishes.wish(&seen);
+        if wish.after_the_end {
+            return;
+        }
+        self.attempts += 1;
         let played = match wish.origin {
             Some(origin) => Played::of(&look.shape, bend, look.attack, look.end, Some(origin)).unwrap_or(played),
             None => played,

@@ -32,4 +32,4 @@ pub use provisional::{Glimpse, Provisional};
 pub use target::counted_error;
 pub use technique::Technique;
 pub use verdict::{Verdict, Word};
-pub use wish::{Aim, HeardNote, Parts, Seen, Target, Telling, Told, Tolerance, Wish, Wishes};
+pub use wish::{Aim, AskedFor, HeardNote, Parts, Seen, Target, Telling, Told, Tolerance, Wish, Wishes};

@@ -53,6 +53,13 @@ impl Played {
     }
 }
 
+impl Played {
+    /// Whether the pitch before the bend stayed for long enough to say from which fret it began.
+    pub fn has_steady_origin(&self) -> bool {
+        self.before.is_some_and(|before| before.origin.is_some())
+    }
+}
+
 /// A pre-bend arrives with its attack; its early pitch is that of the first 150 ms, from 30 ms on.
 fn pre_bent(shape: &Shape, bend: &Bend, attack: usize) -> Option<Arrival> {
     let until = (attack + shape.hops(EARLY_MS)).min(bend.hold.end).max(bend.hold.start + 1);

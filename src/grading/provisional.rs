@@ -8,9 +8,14 @@ use super::played::Played;
 use super::target::{Meant, counted_error, meant};
 use super::{Attempt, Seen, Told, Verdict, Wishes, Word};
 use crate::notes::statistics::median;
-use crate::notes::{Note, NoteFinder};
+use crate::notes::{Bend, Note, NoteFinder};
 use crate::pitch::Reading;
 use crate::units::{A4, FrameTime, SampleRate};
+
+/// A rise has stopped when it has stood for this long, ms, and for so many times what it took over 20 cents: a shorter pause in a slow climb is a
+/// hesitation, and on the way up its last cents lie as close together as those of a hold.
+const STOPPED_MS: f64 = 60.0;
+const STOPPED_TIMES: f64 = 1.5;
 
 /// The hold may begin to grow when the pitch has stayed for this long, ms.
 const ARRIVED_MS: f64 = 60.0;
@@ -164,9 +169,10 @@ impl Provisional {
             if unbent && (self.wishes.wants_pre_bend(onset_s) || self.wishes.wants_plain(onset_s)) {
                 bends.extend(look.held_throughout());
             }
-            for (index, bend) in bends.iter().enumerate() {
+            let over = over || k + 1 < notes.len();
+            for (index, bend) in bends.iter().enumerate().filter(|(_, bend)| over || has_stopped(&look, bend)) {
                 if let Some(played) = Played::of(&look.shape, bend, look.attack, look.end, None) {
-                    let glance = Glance { note, look: &look, played: &played, over: over || k + 1 < notes.len() };
+                    let glance = Glance { note, look: &look, played: &played, over };
                     self.tell(&glance, index, emit);
                 }
             }
@@ -184,8 +190,12 @@ impl Provisional {
             origin_cents: glance.played.before.map(|before| before.origin.unwrap_or(before.lowest)),
             held_cents: glance.played.hold.level,
             technique: glance.played.technique,
+            steady_origin: glance.played.has_steady_origin(),
         };
         let wish = self.wishes.wish(&seen);
+        if wish.after_the_end {
+            return;
+        }
         let from = seen.origin_cents.or_else(|| glance.played.release.and_then(|release| release.landing));
         let meant = meant(&wish, from, glance.played.arrival.level);
         let before = said.verdict;
@@ -211,6 +221,7 @@ impl Provisional {
             emit(Glimpse::Said(said.verdict));
         }
         self.said = Some(said);
+        self.bends = said.number;
     }
 
     /// What was said of this bend; `None` when a later one was already spoken of.
@@ -229,9 +240,18 @@ impl Provisional {
         if !glance.has_arrived() {
             return None;
         }
-        self.bends += 1;
-        Some(Said { onset, bend, number: self.bends, arrived: false, ended: false, verdict: Verdict::default() })
+        Some(Said { onset, bend, number: self.bends + 1, arrived: false, ended: false, verdict: Verdict::default() })
     }
+}
+
+/// Whether a bend has stopped rising, as far as its note goes.
+fn has_stopped(look: &Look, bend: &Bend) -> bool {
+    let Some(rise) = bend.rise.as_ref().filter(|_| bend.release.is_none()) else { return true };
+    let shape = &look.shape;
+    let ms = |hops: usize| hops as f64 * shape.hop_ms;
+    let cents = (shape.smooth[rise.end - 1] - shape.smooth[rise.start]).max(1.0);
+    let crossing_ms = 20.0 * ms(rise.len()) / cents;
+    ms(look.end.saturating_sub(rise.end)) >= STOPPED_MS.max(STOPPED_TIMES * crossing_ms)
 }
 
 /// One bend as far as it has gone.

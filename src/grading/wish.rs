@@ -103,6 +103,17 @@ impl Parts {
     }
 }
 
+/// What a drill asks for, in the names that it has for its notes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AskedFor {
+    /// The fretted note.
+    pub origin: String,
+    /// The fretted pitch, cents on the MIDI scale.
+    pub origin_cents: f64,
+    /// The note to reach; `None` where nothing is bent, and where the ear is to find it.
+    pub target: Option<String>,
+}
+
 /// What one attempt should be.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Wish {
@@ -134,6 +145,10 @@ pub struct Wish {
     pub shake_from_fret: bool,
     /// Which step of the drill this is, from 1; `None` outside of it.
     pub step: Option<u32>,
+    /// What the drill asks for, where the attempt is something else.
+    pub instead_of: Option<AskedFor>,
+    /// Everything that the drill asks for was played before: this is no attempt, and makes no row.
+    pub after_the_end: bool,
     /// How far off is still right.
     pub tolerance: Tolerance,
     /// What counts in the score.
@@ -158,6 +173,8 @@ impl Default for Wish {
             shake_hz: None,
             shake_from_fret: false,
             step: None,
+            instead_of: None,
+            after_the_end: false,
             tolerance: Tolerance::default(),
             parts: Parts::free(),
         }
@@ -181,6 +198,8 @@ pub struct Seen {
     pub held_cents: f64,
     /// As played.
     pub technique: Technique,
+    /// Whether the pitch before the bend stayed for long enough to say from which fret it began; else `origin_cents` is the lowest pitch heard.
+    pub steady_origin: bool,
 }
 
 /// A note as played, bent or not: what is told of all notes, while attempts are bends alone. Times are seconds of the take, pitch cents on the MIDI

@@ -171,6 +171,7 @@ impl Coaching {
             guess: self.guess,
             rest_s: self.coach.rest_s(seconds).map(|left| left.ceil() as u32),
             count: self.count(asking, seconds),
+            over: false,
         }
     }
 
@@ -297,7 +298,7 @@ impl Coaching {
     fn last_words(&mut self) -> Vec<News> {
         let Some(lesson) = &self.lesson else { return Vec::new() };
         let cue = self.coach.sentence().or_else(|| Some("That was the last one.".to_owned()));
-        let last = Lesson { cue, told: None, guess: self.guess, rest_s: None, count: None, ..lesson.clone() };
+        let last = Lesson { cue, told: None, guess: self.guess, rest_s: None, count: None, over: true, ..lesson.clone() };
         if *lesson == last {
             return Vec::new();
         }

@@ -254,6 +254,7 @@ mod tests {
             origin_cents: Some(6700.0),
             held_cents,
             technique: Technique::Bend,
+            steady_origin: true,
         }
     }
 

@@ -146,12 +146,20 @@ fn eased(step: &Step, easing: Easing, clicked: bool) -> Step {
     step
 }
 
+/// Whoever plays on when everything was played makes no attempts: a drill has as many as it asks for.
+fn after_the_end() -> Wish {
+    Wish { after_the_end: true, ..Wish::default() }
+}
+
 /// The authority: each attempt is asked about once, in order.
 impl Wishes for Course {
     fn wish(&mut self, seen: &Seen) -> Wish {
-        let meant = self.at(seen.onset_s).filter(|(_, step)| step.is_meant_by(seen)).map(|(index, _)| index);
-        let wish = self.wish_of(meant, seen);
-        self.next += usize::from(meant.is_some());
+        let Some((index, step)) = self.at(seen.onset_s) else { return after_the_end() };
+        if !step.is_meant_by(seen) {
+            return Wish { instead_of: Some(step.asked()), ..self.wish_of(None, seen) };
+        }
+        let wish = self.wish_of(Some(index), seen);
+        self.next += 1;
         wish
     }
 
@@ -226,12 +234,13 @@ impl Follower {
 impl Wishes for Follower {
     fn wish(&mut self, seen: &Seen) -> Wish {
         let known = self.ahead.iter().find(|(number, ..)| *number == seen.attempt).map(|(_, _, step)| *step);
-        let step = known.unwrap_or_else(|| {
-            let step = self.next(seen.onset_s).filter(|(_, step)| step.is_meant_by(seen)).map(|(index, _)| index);
-            self.ahead.push((seen.attempt, seen.onset_s, step));
-            step
-        });
-        self.course.wish_of(step, seen)
+        if let Some(step) = known {
+            return self.course.wish_of(step, seen);
+        }
+        let Some((index, step)) = self.next(seen.onset_s) else { return after_the_end() };
+        let meant = step.is_meant_by(seen).then_some(index);
+        self.ahead.push((seen.attempt, seen.onset_s, meant));
+        self.course.wish_of(meant, seen)
     }
 
     fn wants_pre_bend(&mut self, at_s: f64) -> bool {
@@ -279,6 +288,7 @@ mod tests {
             held_cents: 6896.0,
             held_until_s: onset_s + 2.0,
             technique,
+            steady_origin: true,
         }
     }
 

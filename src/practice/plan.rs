@@ -1,6 +1,6 @@
 //! A drill laid out: every step that will be asked for, before the first note.
 
-use crate::grading::{Aim, Parts, Seen, Target, Technique, Tolerance, Wish};
+use crate::grading::{Aim, AskedFor, Parts, Seen, Target, Technique, Tolerance, Wish};
 use crate::theory::Place;
 use crate::theory::chart::Metre;
 
@@ -116,6 +116,9 @@ pub struct Plan {
 /// How near an attempt must be to belong to a step, cents: farther off at both ends is another note.
 pub const NEAR_CENTS: f64 = 80.0;
 
+/// A bend that starts farther than this from where it should is from another fret, cents: another bend, wherever it ends.
+pub const OTHER_FRET_CENTS: f64 = 50.0;
+
 /// A bend made before the pick is heard at its top alone: so much of its size may be missing.
 const SHORT_SHARE: f64 = 0.6;
 
@@ -132,9 +135,21 @@ impl Step {
         matches!(self.gesture, Gesture::Bend(technique) if technique.is_pre_bend())
     }
 
-    /// Whether what was seen may be meant for it; what is far off at both ends is another note.
+    /// What it asks for, by name.
+    #[must_use]
+    pub fn asked(&self) -> AskedFor {
+        let target = Some(self.target.clone()).filter(|_| !self.by_ear && self.gesture != Gesture::Plain);
+        AskedFor { origin: self.origin.clone(), origin_cents: self.origin_cents, target }
+    }
+
+    /// Whether what was seen may be meant for it; what starts from another fret, or is far off at both ends, is something else.
     #[must_use]
     pub fn is_meant_by(&self, seen: &Seen) -> bool {
+        let off = |origin: f64| (origin - self.origin_cents).abs();
+        let starts = seen.origin_cents.filter(|_| seen.steady_origin && self.place.is_some() && self.gesture != Gesture::Plain);
+        if starts.is_some_and(|origin| off(origin) > OTHER_FRET_CENTS) {
+            return false;
+        }
         let held = (seen.held_cents - self.target_cents()).abs();
         let missing = match (self.by_ear, self.gesture) {
             (true, _) => 150.0,
@@ -142,7 +157,7 @@ impl Step {
             _ if self.is_pre_bend() => (SHORT_SHARE * self.bend_cents).min(120.0),
             _ => NEAR_CENTS,
         };
-        let started = seen.origin_cents.is_some_and(|origin| (origin - self.origin_cents).abs() <= NEAR_CENTS);
+        let started = seen.origin_cents.is_some_and(|origin| off(origin) <= NEAR_CENTS);
         started && self.gesture != Gesture::Plain || held <= missing
     }
 

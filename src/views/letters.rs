@@ -136,6 +136,13 @@ pub fn of_chord(chord: &Chord) -> String {
     format!("{}{}{}", sign(chord.root().to_string()), sign(suffix), sign(bass))
 }
 
+/// Words with the names of notes in letters that are here: `♭` for b.
+#[must_use]
+pub fn of_notes(words: &str) -> String {
+    let one = |word: &str| if word.starts_with(char::is_uppercase) { word.replace('b', "♭") } else { word.to_owned() };
+    words.split(' ').map(one).collect::<Vec<_>>().join(" ")
+}
+
 /// Columns that `text` takes at a height of `rows`.
 #[must_use]
 pub fn width(text: &str, rows: u16) -> u16 {

@@ -184,6 +184,7 @@ mod tests {
             origin_cents: Some(6700.0),
             held_cents: 6900.0,
             technique: Technique::Bend,
+            steady_origin: true,
         }
     }
 

@@ -1,7 +1,7 @@
 //! What to play, in plain words.
 
 use crate::grading::Technique;
-use crate::practice::plan::NEAR_CENTS;
+use crate::practice::plan::{NEAR_CENTS, OTHER_FRET_CENTS};
 
 /// What is asked for. What is left open is up to the player.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -45,10 +45,20 @@ impl Ask {
         Some((origin, target.or_else(|| Some(origin + far?))?))
     }
 
-    /// Whether a bend from and to these pitches (cents on the MIDI scale) is none that was asked for: neither starts nor ends where it should.
+    /// Whether a bend from and to these pitches (cents on the MIDI scale) is none that was asked for: it starts from another fret, or without a
+    /// place neither starts nor ends where it should.
     pub(super) fn is_another(&self, origin_cents: f64, target_cents: f64) -> bool {
-        let off = |asked: Option<&(f64, String)>, heard: f64| asked.is_some_and(|(cents, _)| (cents - heard).abs() > NEAR_CENTS);
-        off(self.origin.as_ref(), origin_cents) && off(self.target.as_ref(), target_cents)
+        let off = |asked: Option<&(f64, String)>, heard: f64, most: f64| asked.is_some_and(|(cents, _)| (cents - heard).abs() > most);
+        let from = self.origin.as_ref();
+        self.place.is_some() && off(from, origin_cents, OTHER_FRET_CENTS)
+            || off(from, origin_cents, NEAR_CENTS) && off(self.target.as_ref(), target_cents, NEAR_CENTS)
+    }
+
+    /// The large word on another note: the one that was asked for, or that it is another.
+    #[must_use]
+    pub(super) fn another_word(&self) -> String {
+        let asked = self.origin.as_ref().map(|(_, name)| format!("not {name}"));
+        asked.filter(|word| word.chars().count() <= 8).unwrap_or_else(|| "other".to_owned())
     }
 
     /// How far, in one word for the large letters.

@@ -1,6 +1,6 @@
 //! The figures under a verdict: three at most, the ones that say most about what was played.
 
-use crate::grading::{Attempt, Verdict, Word};
+use crate::grading::{Attempt, Fault, Verdict, Word, counted_error};
 
 /// Figures at most.
 pub const MOST: usize = 3;
@@ -16,8 +16,9 @@ pub fn signed(cents: f64) -> String {
 #[must_use]
 pub fn of(row: &Attempt) -> Vec<String> {
     let m = &row.measures;
+    let (first, average) = (moved(row).unwrap_or_default(), if sank(row) { " on average" } else { "" });
     let held = match (m.hold_error_cents, m.hold_s) {
-        (Some(error), Some(long)) => Some(format!("held {} c for {long:.1} s", signed(error))),
+        (Some(error), Some(long)) => Some(format!("{first}held {} c{average} for {long:.1} s", signed(error))),
         (None, Some(long)) => Some(format!("held for {long:.1} s")),
         _ => None,
     };
@@ -27,9 +28,28 @@ pub fn of(row: &Attempt) -> Vec<String> {
         (Some(wide), Some(rate)) => Some(format!("shake {wide:.0} c at {rate:.1} Hz")),
         _ => None,
     };
-    let home = m.release_error_cents.map(|error| format!("home {} c", signed(error)));
+    // Home is the fret's own pitch, as the word on it has it.
+    let home = m.release_error_cents.map(|error| format!("home {} c", signed(error - m.origin_error_cents.unwrap_or(0.0))));
     let rise = m.rise_ms.map(|rise| format!("up in {rise:.0} ms"));
     [held, overshoot, home, shake, drift, rise].into_iter().flatten().take(MOST).collect()
+}
+
+/// Whether the word on the bend is that it sank: then its hold is another figure on the whole than at its end.
+fn sank(row: &Attempt) -> bool {
+    matches!(Verdict::of(row).headline(), Some(Word::Fell(_)))
+}
+
+/// That the hold went on from where the bend first stopped, which the word on it is about.
+fn moved(row: &Attempt) -> Option<&'static str> {
+    let m = &row.measures;
+    let counted = |error: f64| counted_error(row.bend_cents, error);
+    let moved = counted(m.hold_error_cents?) - counted(m.arrival_error_cents?);
+    let corrected = row.faults.contains(&Fault::Corrected);
+    // A shake has a centre of its own.
+    if sank(row) || m.vibrato_extent_cents.is_some() && !corrected || moved.abs() < row.tolerance_cents && !corrected {
+        return None;
+    }
+    Some(if moved < 0.0 { "then came down, " } else { "then came up, " })
 }
 
 /// The words on a row: the bend's, and the release's where that was off.
@@ -38,6 +58,7 @@ pub fn words(row: &Attempt) -> String {
     let verdict = Verdict::of(row);
     let bend = verdict.hold.or(verdict.arrival);
     let home = verdict.release.filter(|word| *word != Word::Landed).map(|word| format!("home {word}"));
-    let words: Vec<String> = bend.map(|word| word.to_string()).into_iter().chain(home).collect();
+    let bend = bend.map(|word| if sank(row) { format!("{word} by the end") } else { word.to_string() });
+    let words: Vec<String> = bend.into_iter().chain(home).collect();
     if words.is_empty() { "not graded".to_owned() } else { words.join(", ") }
 }

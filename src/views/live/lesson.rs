@@ -102,6 +102,8 @@ pub struct Lesson {
     pub rest_s: Option<u32>,
     /// What is counted, where there is a click.
     pub count: Option<Count>,
+    /// Everything was played: what sounds from then on is no attempt.
+    pub over: bool,
 }
 
 impl Lesson {

@@ -3,6 +3,7 @@
 //! What happens comes in as [`News`], in order; [`LiveState`] holds what is to be seen, and the drawings are functions of it. There
 //! is no clock in here: time is what the readings say.
 
+mod another;
 mod ask;
 mod count;
 pub mod figures;
@@ -13,6 +14,7 @@ mod rules;
 mod screen;
 mod summary;
 
+pub use another::another;
 pub use ask::Ask;
 pub use figures::words;
 pub use lesson::{Count, Guess, Guessing, Lesson};
@@ -127,6 +129,8 @@ pub struct Page {
     pub guess: Option<Guess>,
     /// It is another note than a drill asked for.
     pub is_another: bool,
+    /// Nothing moves on it any more: it has rung out or come home, or its row is there.
+    pub over: bool,
 }
 
 impl LiveState {
@@ -134,6 +138,8 @@ impl LiveState {
     pub fn apply(&mut self, news: News) {
         match news {
             News::Ask(ask) => self.ask = ask,
+            // Behind the last attempt its page stays.
+            News::Onset { .. } | News::Reading { .. } if self.is_done() => {}
             // Picked again where a bend has come home: its page stays, unless the new note is bent too.
             News::Onset { at_s } if self.page.as_ref().is_some_and(|page| page.may_be_restruck(at_s)) => {
                 if let Some(page) = &mut self.page {
@@ -189,7 +195,20 @@ impl LiveState {
             // What could not be said early is said now.
             page.apply(&News::Verdict(verdict));
             page.row = Some(row);
+            page.over = true;
         }
+    }
+
+    /// Whether the drill is over, and the row of its last attempt there.
+    fn is_done(&self) -> bool {
+        let over = self.lesson.as_ref().is_some_and(|lesson| lesson.over);
+        over && self.page.as_ref().is_none_or(|page| page.row.is_some())
+    }
+
+    /// Whether the note on the page is unseen as yet: nothing is told of its pitch before it is over.
+    #[must_use]
+    pub fn is_hidden(&self) -> bool {
+        self.unseen && self.page.as_ref().is_some_and(|page| !page.over)
     }
 
     /// The large word at the upper rule: the verdict on the bend, and before the first note how far to bend.
@@ -199,6 +218,7 @@ impl LiveState {
             return Some(format!("rest {seconds}"));
         }
         match &self.page {
+            Some(_) if self.is_hidden() => None,
             Some(page) if page.is_another => page.not_asked(),
             Some(_) if self.is_withheld() => self.question().map(|_| "guess".to_owned()),
             Some(page) => page.headline().map(verdict_text),
@@ -209,7 +229,7 @@ impl LiveState {
     /// The large word at the lower rule: how the release came home.
     #[must_use]
     pub fn homecoming(&self) -> Option<String> {
-        if self.is_withheld() || self.rest().is_some() {
+        if self.is_withheld() || self.is_hidden() || self.rest().is_some() {
             return None;
         }
         self.page.as_ref().filter(|page| !page.is_another)?.verdict.release.map(verdict_text)
@@ -232,6 +252,7 @@ impl Page {
             row: None,
             guess: None,
             is_another: false,
+            over: false,
         }
     }
 
@@ -243,8 +264,11 @@ impl Page {
                 self.cents = cents;
             }
             News::Aim { origin_cents, target_cents } => {
-                self.aim = Some((origin_cents, target_cents));
                 self.is_another |= self.verdict == Verdict::default() && self.ask.is_another(origin_cents, target_cents);
+                // The rules belong to what is asked for.
+                if !self.is_another {
+                    self.aim = Some((origin_cents, target_cents));
+                }
             }
             News::HoldEnded { at_s } => self.hold_end_s = self.hold_end_s.or(Some(at_s)),
             News::Verdict(Verdict { arrival, hold, release }) => {
@@ -255,6 +279,8 @@ impl Page {
             }
             _ => {}
         }
+        // Let down, it still moves until it is home.
+        self.over |= self.hold_end_s.is_some() && (self.cents.is_none() || self.verdict.release.is_some());
     }
 
     fn may_be_restruck(&self, at_s: f64) -> bool {
@@ -264,13 +290,15 @@ impl Page {
     /// Of another note than was asked for: the one that was, or that it is another.
     fn not_asked(&self) -> Option<String> {
         self.verdict.arrival.or(self.verdict.hold)?;
-        let asked = self.ask.origin.as_ref().map(|(_, name)| format!("not {name}"));
-        Some(asked.filter(|word| word.len() <= 8).unwrap_or_else(|| "other".to_owned()))
+        Some(self.ask.another_word())
     }
 
-    /// Seconds held so far.
+    /// Seconds held so far; `None` before the arrival, and of another note than a drill asked for.
     #[must_use]
     pub fn hold_s(&self) -> Option<f64> {
+        if self.is_another {
+            return None;
+        }
         let until = self.hold_end_s.unwrap_or(self.now_s);
         self.arrival_s.map(|arrival| (until - arrival).max(0.0))
     }

@@ -1,6 +1,6 @@
 //! The same as lines of plain text, for a pipe or a screen reader: one line when there is something to say, nothing moving.
 
-use super::{Ask, News, figures};
+use super::{Ask, News, another, figures};
 use crate::grading::{Attempt, Verdict};
 use crate::theory::Note;
 use crate::views::paragraph::hanging;
@@ -14,7 +14,10 @@ pub struct PlainLines {
     place: Option<String>,
     cues: Vec<String>,
     resting: bool,
-    in_drill: bool,
+    /// Nothing is said of a note before its row.
+    unseen: bool,
+    /// The note that sounds is another than was asked for.
+    is_another: bool,
 }
 
 impl PlainLines {
@@ -28,15 +31,23 @@ impl PlainLines {
             }
             News::Onset { .. } => {
                 self.said = Verdict::default();
+                self.is_another = false;
                 Vec::new()
             }
+            News::Aim { origin_cents, target_cents } => {
+                let another = self.asked.as_ref().is_some_and(|ask| ask.is_another(*origin_cents, *target_cents));
+                self.is_another |= self.said == Verdict::default() && another;
+                Vec::new()
+            }
+            News::Verdict(_) if self.unseen => Vec::new(),
+            News::Verdict(verdict) if self.is_another => self.not_asked(*verdict).into_iter().collect(),
             News::Verdict(verdict) => self.verdict(*verdict),
             News::Graded(row) => {
                 self.graded += 1;
                 self.attempt(row)
             }
             News::Lesson(lesson) => {
-                self.in_drill = true;
+                self.unseen = lesson.unseen;
                 let place = lesson.place();
                 let mut lines = Vec::new();
                 for sentence in [&lesson.told, &lesson.cue].into_iter().flatten() {
@@ -69,15 +80,27 @@ impl PlainLines {
         });
         let step = match row.step {
             Some(step) => format!(", step {step}"),
-            None if self.in_drill => ", beside the drill".to_owned(),
+            None if self.place.is_some() => ", beside the drill".to_owned(),
             None => String::new(),
         };
-        let head = format!("Attempt {}{step}{}: {}", self.graded, notes.unwrap_or_default(), figures::words(row));
+        let number = self.graded;
+        let head = match another(row) {
+            Some(another) => format!("Attempt {number}{step}; {another}"),
+            None => format!("Attempt {number}{step}{}: {}", notes.unwrap_or_default(), figures::words(row)),
+        };
         let faults = row.faults.iter().map(|fault| fault.word().to_owned());
         let parts: Vec<String> = std::iter::once(head).chain(figures::of(row)).chain(faults).collect();
         // A line ends between two parts, not within one.
         let parts: Vec<String> = parts.iter().map(|part| part.replace(' ', "\u{a0}")).collect();
         hanging(&(parts.join("; ") + ".")).into_iter().map(|line| line.replace('\u{a0}', " ")).collect()
+    }
+
+    /// Another note than was asked for is not said to have landed.
+    fn not_asked(&mut self, verdict: Verdict) -> Option<String> {
+        let word = self.asked.as_ref().map(Ask::another_word);
+        let first = self.said.arrival.is_none() && verdict.arrival.is_some();
+        self.said.arrival = self.said.arrival.or(verdict.arrival);
+        word.filter(|_| first)
     }
 
     fn verdict(&mut self, verdict: Verdict) -> Vec<String> {

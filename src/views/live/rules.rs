@@ -51,7 +51,8 @@ impl Rules {
         }
     }
 
-    /// Draws the hold as a bar under the upper rule, with a stroke on the rule at each full second and at the length that was asked for.
+    /// Draws the hold as a bar under the upper rule, with a stroke on the rule at each full second and at the length that was asked for; the rule's
+    /// name stays free of them.
     pub fn draw_hold(self, hold: Hold, bar: Style, line: Style, area: Rect, buffer: &mut Buffer) {
         let column = |seconds: f64| (seconds * hold.columns_a_second).round() as u16;
         let wide = column(hold.held_s).min(area.width);
@@ -60,9 +61,10 @@ impl Rules {
                 buffer[(area.x + column, row)].set_char('█').set_style(bar);
             }
         }
+        let free = (0..area.width).take_while(|column| buffer[(area.x + column, self.upper)].symbol() == "━").count() as u16;
         let full_seconds = (1..=hold.held_s as u32).map(|second| (f64::from(second), '┯'));
         for (seconds, glyph) in full_seconds.chain(hold.wanted_s.map(|wanted| (wanted, '┿'))) {
-            if column(seconds) < area.width {
+            if column(seconds) < free {
                 buffer[(area.x + column(seconds), self.upper)].set_char(glyph).set_style(line);
             }
         }

@@ -16,7 +16,7 @@ use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier, Style};
 
 use super::rules::{Hold, Rules};
-use super::{LANDINGS_SHOWN, LiveState, Page, count, figures, landings};
+use super::{LANDINGS_SHOWN, LiveState, Page, another, count, figures, landings};
 use crate::theory::Note;
 use crate::views::letters;
 
@@ -129,9 +129,9 @@ fn beside(state: &LiveState) -> u16 {
 
 /// The moving part.
 fn draw_note(state: &LiveState, page: &Page, plan: Plan, look: Look, area: Rect, buffer: &mut Buffer) {
-    let over = (page.verdict.arrival.is_some() || page.hold_end_s.is_some()) && !state.is_withheld();
     if let (Some(cents), Some((origin, target))) = (page.cents, page.aim.or_else(|| guessed(page)))
-        && (over || !state.unseen && !state.is_withheld())
+        && !state.is_hidden()
+        && !state.is_withheld()
     {
         let left = area.x + LANDINGS_SHOWN as u16 + 1;
         let column = Rect { x: left, width: COLUMN.min(area.right().saturating_sub(left)), ..area };
@@ -172,17 +172,24 @@ fn names(state: &LiveState) -> (String, String) {
 /// A word in large letters that stands on row `rule`; in plain bold ones where there is no room.
 fn large(word: &str, rows: Option<u16>, rule: u16, words: Rect, buffer: &mut Buffer) {
     match rows {
-        Some(rows) if letters::width(word, rows) <= words.width => {
+        Some(rows) if letters::width(&letters::of_notes(word), rows) <= words.width => {
             let place = Rect { y: rule - rows, height: rows, ..words };
-            letters::draw(word, rows, Look::word(), place, buffer);
+            letters::draw(&letters::of_notes(word), rows, Look::word(), place, buffer);
         }
-        _ => text(words, rule - 1, &word.to_uppercase(), Look::word(), buffer),
+        _ => text(words, rule - 1, &capitals(word), Look::word(), buffer),
     }
+}
+
+/// In capitals, but for the names of notes: a flat is a small b.
+fn capitals(word: &str) -> String {
+    let one = |word: &str| if word.starts_with(char::is_uppercase) { word.to_owned() } else { word.to_uppercase() };
+    word.split(' ').map(one).collect::<Vec<_>>().join(" ")
 }
 
 fn draw_foot(state: &LiveState, area: Rect, buffer: &mut Buffer) {
     let row = state.page.as_ref().and_then(|page| page.row.as_ref());
-    let figures = row.map(|row| figures::of(row).into_iter().chain(state.guessed()).collect::<Vec<_>>().join("   ")).unwrap_or_default();
+    let figures_of = |row| figures::of(row).into_iter().chain(state.guessed()).collect::<Vec<_>>().join("   ");
+    let figures = row.map(|row| another(row).unwrap_or_else(|| figures_of(row))).unwrap_or_default();
     let figures = match (state.question(), state.is_withheld() || state.rest().is_some()) {
         (Some(question), _) => question.to_owned(),
         (None, true) => String::new(),
@@ -201,7 +208,7 @@ fn draw_foot(state: &LiveState, area: Rect, buffer: &mut Buffer) {
 
 /// For a terminal of a few lines: what to play, and the verdict.
 fn draw_words_only(state: &LiveState, area: Rect, buffer: &mut Buffer) {
-    let words = [state.headline().map(|word| word.to_uppercase()), state.homecoming().map(|word| format!("home: {word}"))];
+    let words = [state.headline().map(|word| capitals(&word)), state.homecoming().map(|word| format!("home: {word}"))];
     let sentence = state.notice.clone().unwrap_or_else(|| state.ask.sentence());
     let lines = words.into_iter().flatten().chain([sentence]);
     for (row, line) in (area.top()..area.bottom()).zip(lines) {
