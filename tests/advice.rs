@@ -58,6 +58,7 @@ fn attempt(step: &Step, letter: char) -> Attempt {
         target_cents: Some(step.target_cents()),
         bend_cents: Some(step.bend_cents),
         degree: None,
+        standing: None,
         measures,
         restrike: false,
         landing_cents: None,

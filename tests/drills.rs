@@ -264,7 +264,7 @@ fn a_list_is_heard_from_one_take_drill_after_drill() {
     let at = |name: &str| rows[0].iter().position(|column| *column == name).unwrap();
     let played: Vec<(&str, &str)> = rows[1..].iter().map(|row| (row[at("drill")], row[at("step")])).collect();
     assert_eq!(played, [("bend-and-hold", "1"), ("bend-and-hold", "2"), ("release", "1"), ("release", "2")], "{}", ran.stdout);
-    assert!(ran.stdout.contains("The take holds nothing more of this list; 1 drills are not in it."), "{}", ran.stdout);
+    assert!(ran.stdout.contains("The take holds nothing more of this list; 1 drill is not in it."), "{}", ran.stdout);
     // By the drill's name, and by its kind: `landfall log --help` shows the second.
     for (named, count) in [("bend-and-hold", 2), ("hold", 2), ("release", 2), ("shake", 0)] {
         let listed = program.run(&["log", "log.csv", "--drill", named, "--csv", "-"]);

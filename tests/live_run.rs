@@ -72,6 +72,7 @@ fn attempt(number: u32) -> Attempt {
         target_cents: None,
         bend_cents: None,
         degree: None,
+        standing: None,
         measures: Measures { onset_s: Some(f64::from(number)), ..Measures::default() },
         restrike: false,
         landing_cents: None,

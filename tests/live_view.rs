@@ -69,6 +69,7 @@ fn row(measures: &Measures, faults: Vec<Fault>) -> News {
         target_cents: Some(6900.0),
         bend_cents: Some(200.0),
         degree: Some("5".to_owned()),
+        standing: None,
         measures: *measures,
         restrike: false,
         landing_cents: Some(6702.0),

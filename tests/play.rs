@@ -320,7 +320,7 @@ fn over_gm7(columns: usize) -> PlayState {
         next: Some((shown("C7"), 2)),
         targets: neck("Gm7", columns),
         sounds: Some(("Bb4".into(), -4, Some("b3".into()))),
-        last: Some("landed (the 5 of Dm): held +2 c for 1.9 s, +12 ms against the beat".into()),
+        last: Some("landed (the 5 of Dm): held +2 c for 1.9 s, +12 ms from the eighth".into()),
         ..PlayState::default()
     }
 }

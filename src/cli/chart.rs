@@ -60,14 +60,14 @@ pub struct Args {
     /// The chords themselves instead of a file: "Dm Gm7 C7 F", or with bars "Dm | Gm7 C7 | F"
     #[arg(long, value_name = "CHORDS", conflicts_with_all = ["chart", "list"])]
     chords: Option<String>,
-    /// With --chords: the key [default: guessed]
-    #[arg(long, value_name = "KEY", requires = "chords")]
+    /// Another key: the tonic that the tune is moved to (a built-in one may change its mode too: "C minor"); with --chords: their key [default: as written; guessed]
+    #[arg(long, value_name = "KEY", conflicts_with = "list")]
     key: Option<String>,
     /// With --chords: the metre
-    #[arg(long, value_name = "METRE", requires = "chords", default_value = "4/4")]
+    #[arg(long, value_name = "METRE", conflicts_with_all = ["chart", "list"], default_value = "4/4")]
     metre: String,
     /// With --chords: beats a minute
-    #[arg(long, value_name = "TEMPO", requires = "chords", default_value_t = 90.0, value_parser = over_changes::tempo)]
+    #[arg(long, value_name = "TEMPO", conflicts_with_all = ["chart", "list"], default_value_t = 90.0, value_parser = over_changes::tempo)]
     tempo: f64,
     /// Show a triad for each chord, with the least motion through the whole tune
     #[arg(long)]
@@ -91,15 +91,6 @@ pub struct Args {
     guitar: Options,
     #[command(flatten)]
     targets: Targets,
-}
-
-/// Reads a chart file, or a built-in chart where no file has that name.
-///
-/// # Errors
-/// When there is neither, or the chart has a mistake.
-pub fn open(name: &Path) -> Result<Chart, Failure> {
-    let (file, text) = text(name)?;
-    Ok(Chart::parse(&file, &text)?)
 }
 
 /// What a chart is called, and its text.
@@ -149,7 +140,7 @@ impl Args {
                 let key = meant(self.key.as_deref().map(str::parse::<Key>).transpose())?;
                 meant(Chart::from_chords(chords, key, meant(Metre::parse(&self.metre, None))?, self.tempo))?
             }
-            (Some(name), None) => open(name)?,
+            (Some(name), None) => over_changes::chart(&over_changes::in_key(name, self.key.as_deref())?)?,
             (None, None) => return Err(WrongUse("name a chart, or give its chords with --chords".into()).into()),
         };
         let study = Study { timeline: chart.timeline(), chart, guitar: self.guitar.guitar()? };

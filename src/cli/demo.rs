@@ -2,11 +2,12 @@
 
 use super::directories::{Directories, Environment};
 use super::failure::{print, remark};
+use super::neck::columns;
 use super::settings::{Colours, Given, Settings};
 use super::{Failure, WrongUse, stdout_failure};
 use crate::grading::{Attempt, Tolerance};
 use crate::live::analysis::{Beats, Job};
-use crate::live::events::Event;
+use crate::live::collecting::Collecting;
 use crate::live::feeder::Pace;
 use crate::live::hearing;
 use crate::live::keyboard::Keyboard;
@@ -16,7 +17,6 @@ use crate::live::world::World;
 use crate::logbook::log::Log;
 use crate::logbook::sidecar::Asked;
 use crate::logbook::{Row, Setting};
-use crate::pitch::Reading;
 use crate::practice::Wanted;
 use crate::practice::tour::{self, Step, Tour};
 use crate::sound::synth::{Scenario, Synth};
@@ -24,7 +24,8 @@ use crate::sound::{ChannelWish, Origin};
 use crate::theory::Note;
 use crate::units::A4;
 use crate::views::live::{Ask, Look, Played, summary};
-use std::io::{self, IsTerminal, stdin, stdout};
+use crate::views::paragraph::narrowed;
+use std::io::{IsTerminal, stdin, stdout};
 use std::path::{Path, PathBuf};
 
 const BALLAD: &str = include_str!("../../test_signals/scenarios/ballad.toml");
@@ -86,11 +87,10 @@ impl Args {
             let asks = if self.fast { Box::new(|_, _| None) } else { asks() };
             Box::new(LinesView::new(stdout(), self.fast, a4, asks))
         };
-        let mut view = Collecting { inner, played: Vec::new() };
+        let mut view = Collecting::new(inner);
         let outcome = run(world, input, job, Some(log), &mut view);
         // From here on the terminal is the shell's again.
-        let Collecting { inner, played } = view;
-        drop(inner);
+        let played = view.finish();
         match outcome {
             Ok(outcome) => finish(&outcome, &played, &path),
             Err(LiveError::View(error)) => Err(stdout_failure(error)),
@@ -175,48 +175,9 @@ fn ask(step: &Step) -> Ask {
     }
 }
 
-/// Keeps what was graded, for the summary.
-struct Collecting {
-    inner: Box<dyn View>,
-    played: Vec<(Attempt, Row)>,
-}
-
-impl View for Collecting {
-    fn event(&mut self, event: &Event) -> io::Result<()> {
-        if let Event::Graded(graded) = event {
-            self.played.push((**graded).clone());
-        }
-        self.inner.event(event)
-    }
-
-    fn reading(&mut self, reading: &Reading) {
-        self.inner.reading(reading);
-    }
-
-    fn draw(&mut self) -> io::Result<()> {
-        self.inner.draw()
-    }
-
-    fn lend(&mut self) {
-        self.inner.lend();
-    }
-
-    fn take_again(&mut self) -> io::Result<()> {
-        self.inner.take_again()
-    }
-}
-
 fn finish(outcome: &Outcome, played: &[(Attempt, Row)], log: &Path) -> Result<(), Failure> {
-    let lines: Vec<Played<'_>> = played
-        .iter()
-        .map(|(attempt, row)| Played {
-            row: attempt,
-            chord: row.chord.as_deref(),
-            origin: row.origin_note.as_deref(),
-            target: row.target_note.as_deref(),
-        })
-        .collect();
-    print(&format!("\n{}", summary(&lines)))?;
+    let lines: Vec<Played<'_>> = played.iter().map(|(attempt, row)| Played::of(attempt, row)).collect();
+    print(&format!("\n{}", narrowed(&summary(&lines), columns())))?;
     if outcome.kept.rows > 0 {
         print(&format!("Every measure of them is in {}\n", log.display()))?;
     }

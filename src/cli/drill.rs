@@ -10,11 +10,13 @@ use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
 use super::drill_stage::Stage;
 use super::drill_write::write;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
+use super::neck::columns;
 use super::settings::{self, Origin, Settings, stage_tolerance, tolerance};
 use super::{Failure, WrongUse, print};
 use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::coaching::{Coaching, Manner};
+use crate::live::collecting::Collecting;
 use crate::live::drill_sound::{After, DrillSound};
 use crate::live::hearing;
 use crate::live::pages::{Asks, Prompter};
@@ -28,7 +30,8 @@ use crate::practice::parameters::{self, Given};
 use crate::practice::stage::Feedback;
 use crate::practice::{Wanted, bend_size};
 use crate::theory::{Note, TheoryError, Tuning};
-use crate::views::live::Ask;
+use crate::views::live::{Ask, Played, ending};
+use crate::views::paragraph::narrowed;
 use std::path::PathBuf;
 
 /// Arguments of `drill`.
@@ -290,13 +293,16 @@ impl Args {
         let mut world = World::real()?;
         let look = Showing::look(&table.settings, &table.environment);
         let prompter = coaching.map(|coaching| Box::new(coaching) as Box<dyn Prompter>);
-        let mut view = self.showing.view(&mut world, &table.settings, look, self.hearing.fast, asks, prompter)?;
-        let outcome = live(world, stage.input, job, Some(log), view.as_mut());
+        let mut view = Collecting::new(self.showing.view(&mut world, &table.settings, look, self.hearing.fast, asks, prompter)?);
+        let outcome = live(world, stage.input, job, Some(log), &mut view);
         // From here on the terminal is the shell's again.
-        drop(view);
+        let played = view.finish();
         let outcome = outcome?;
-        if let Some(words) = came_to.and_then(|came_to| came_to.lock().ok()?.take()) {
-            print(&words)?;
+        let played: Vec<Played<'_>> = played.iter().map(|(attempt, row)| Played::of(attempt, row)).collect();
+        let ended = ending(&played, run.lesson.is_some(), self.listed);
+        let words = came_to.and_then(|came_to| came_to.lock().ok()?.take()).unwrap_or_default();
+        if !ended.is_empty() {
+            print(&format!("\n{}", narrowed(&(ended + &words), columns())))?;
         }
         summary(&outcome, &log_path)?;
         Ok(outcome)

@@ -4,6 +4,7 @@ use super::band::Playing;
 use super::click::{Clicked, recorded_with};
 use super::drill_options::{AlsoGiven, DrillOptions, is_no_drill};
 use super::graded_curves::{Curve, GradedCurves};
+use super::neck::columns;
 use super::over_changes::{self, Over, fixed};
 use super::rows_out::{CsvTo, one_of};
 use super::settings::{Given, a4, channel, stage_tolerance, tolerance};
@@ -23,6 +24,8 @@ use crate::practice::drill_file::DrillFile;
 use crate::practice::{AskedError, Wanted, bend_size};
 use crate::sound::Next;
 use crate::units::A4;
+use crate::views::live::counted;
+use crate::views::paragraph::{hanging, narrowed};
 use crate::views::rows::table;
 use crate::views::take_page::{self, Drawn};
 use std::path::{Path, PathBuf};
@@ -110,7 +113,7 @@ impl Args {
                 let graded: Vec<Row> = attempts.iter().map(|attempt| attempt.row.clone()).collect();
                 if !quiet {
                     print(&table(&take, &graded))?;
-                    print(&came_to)?;
+                    print(&narrowed(&came_to, columns()))?;
                 }
                 if self.report.is_some() {
                     drawn.push((take, attempts));
@@ -164,7 +167,7 @@ impl Args {
             return Err(WrongUse("--csv - and --report - cannot both go to standard output; name a file for one of them".into()).into());
         }
         if let Some(chart) = &self.chart {
-            return over_changes::named(chart).map(|_| ());
+            return over_changes::in_key(chart, self.setting.key.as_deref()).map(|_| ());
         }
         match Wanted::of(&self.asked(Asked::default())?, Tolerance::default()) {
             Err(error) => Err(WrongUse(error.to_string()).into()),
@@ -176,7 +179,7 @@ impl Args {
     fn tune(&self, asked: &Asked) -> Result<Option<AskedTune>, Failure> {
         let other = self.drill.is_some() || self.chord.is_some() || self.target.is_some() || self.bend.is_some();
         match &self.chart {
-            Some(chart) => over_changes::named(chart).map(Some),
+            Some(chart) => over_changes::in_key(chart, self.setting.key.as_deref()).map(Some),
             None => Ok(asked.tune.clone().filter(|_| !other)),
         }
     }
@@ -246,7 +249,11 @@ impl Args {
         let heard = hear(&mut take, wanted.clone(), &own, click, self.report.is_some());
         take.say_channel();
         let drawn = drawn(heard.attempts, |attempt: &Attempt| wanted.row(attempt, &setting));
-        Graded { take: Some((take.stem(), drawn)), came_to: String::new(), failure: heard.failure }
+        // Towards a chord, what landed is not the whole of it.
+        let graded = drawn.iter().map(|drawn| &drawn.attempt);
+        let towards = !drawn.is_empty() && graded.clone().any(|attempt| attempt.standing.is_some());
+        let came_to = if towards { hanging(&counted(graded)).join("\n") + "\n" } else { String::new() };
+        Graded { take: Some((take.stem(), drawn)), came_to, failure: heard.failure }
     }
 }
 
@@ -255,7 +262,7 @@ impl Args {
 struct Graded {
     /// Its name and its attempts.
     take: Option<(String, Vec<Drawn>)>,
-    /// Over a tune: what it came to, in words.
+    /// Over chords: what it came to, in words.
     came_to: String,
     /// What went wrong.
     failure: Option<Failure>,

@@ -1,6 +1,7 @@
 //! A tune as it is asked for, on the command line or beside a take: what `play` and `grade --chart` share.
 
-use super::{Failure, WrongUse, chart, meant};
+use super::chart::text;
+use super::{Failure, WrongUse, meant};
 use crate::grading::{Attempt, Tolerance};
 use crate::live::heard_notes::HeardNotes;
 use crate::live::own_sound::OwnSound;
@@ -62,7 +63,7 @@ pub fn typed(chords: &str, key: Option<&str>, metre: &str, tempo: f64) -> Result
 /// # Errors
 /// When there is none, or it has a mistake.
 pub fn named(name: &Path) -> Result<AskedTune, Failure> {
-    let (name, chart) = chart::text(name)?;
+    let (name, chart) = text(name)?;
     Chart::parse(&name, &chart)?;
     Ok(AskedTune { name, chart, ..AskedTune::default() })
 }
@@ -91,6 +92,33 @@ pub fn in_mode(name: &Path, key: &str) -> Result<AskedTune, Failure> {
     }
 }
 
+/// A chart in the key that was typed, where one was: its tonic is the one to be played on.
+///
+/// # Errors
+/// As for [`named`] and [`in_mode`]; when the key has no tonic.
+pub fn in_key(name: &Path, key: Option<&str>) -> Result<AskedTune, Failure> {
+    let Some(key) = key else { return named(name) };
+    let asked = in_mode(name, key)?;
+    // `Cm` and `C minor` have the tonic of `C`; what has none is named as every other note that cannot be.
+    let tonic = match NoteName::read(key.trim()) {
+        Some((tonic, _)) => tonic,
+        None => meant(key.trim().parse::<NoteName>())?,
+    };
+    Ok(AskedTune { tonic: Some(tonic.to_string()), ..asked })
+}
+
+/// The chart of a tune, on the tonic that was asked for.
+///
+/// # Errors
+/// A chart with a mistake.
+pub fn chart(asked: &AskedTune) -> Result<Chart, Failure> {
+    let chart = Chart::parse(&asked.name, &asked.chart)?;
+    Ok(match &asked.tonic {
+        Some(tonic) => chart.on_tonic(tonic.parse::<NoteName>()?),
+        None => chart,
+    })
+}
+
 /// A tune, ready to be played over.
 pub struct Over {
     /// Its bars and chords as they sound.
@@ -111,10 +139,7 @@ impl Over {
     /// # Errors
     /// A chart with a mistake, bars that are not there, and so on.
     pub fn of(asked: &AskedTune) -> Result<Self, Failure> {
-        let mut chart = Chart::parse(&asked.name, &asked.chart)?;
-        if let Some(tonic) = &asked.tonic {
-            chart = chart.on_tonic(tonic.parse::<NoteName>()?);
-        }
+        let chart = chart(asked)?;
         let unfolded = |chart: &Chart| Tune::new(chart, &asked.name, asked).map(Arc::new).map_err(|error| WrongUse(error.to_string()));
         let shown = unfolded(&chart)?;
         let offset = asked.sounds_semitones.unwrap_or(0);
@@ -184,7 +209,7 @@ pub fn came_to(
         .collect();
     let sounding =
         if over.offset == 0 { String::new() } else { format!("As it sounds, {:+} semitones from what is fingered:\n", over.offset) };
-    sounding + &page::summary(&bends, &run, tolerance_ms, uncalibrated)
+    sounding + &page::summary(&bends, &run, (over.tune.count_name(), tolerance_ms), uncalibrated)
 }
 
 /// The row of an attempt over a tune: chord and bar of its moment.
@@ -211,9 +236,7 @@ mod tests {
     #[test]
     fn a_minor_key_takes_the_minor_cadence_and_a_tune_without_one_says_so() {
         let chords = |key: &str| {
-            let asked = in_mode(Path::new("ii-V-I"), key).unwrap();
-            let tonic = Some(key.split_whitespace().next().unwrap().trim_end_matches('m').to_owned());
-            let over = Over::of(&AskedTune { tonic, ..asked }).unwrap();
+            let over = Over::of(&in_key(Path::new("ii-V-I"), Some(key)).unwrap()).unwrap();
             over.tune.timeline.chords.iter().take(3).map(|chord| chord.text.clone()).collect::<Vec<_>>()
         };
         assert_eq!(chords("C minor"), ["Dm7b5", "G7", "Cm"]);

@@ -6,10 +6,11 @@ use super::band::{Band, Playing};
 use super::directories::{Directories, Environment};
 use super::fretboard;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Reference, Showing, live, reference_or_track, summary};
-use super::over_changes::{self, DRILL, Over, bars, by_own_beats, fixed, in_mode, named, tempo, typed};
+use super::neck::columns;
+use super::over_changes::{self, DRILL, Over, bars, by_own_beats, fixed, in_key, tempo, typed};
 use super::settings::{self, Given, Settings, tolerance};
 use super::track::{self, Read, Recording};
-use super::{Failure, WrongUse, meant, print, remark};
+use super::{Failure, WrongUse, print, remark};
 use crate::grading::{Attempt, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::ears::MakeEars;
@@ -29,8 +30,8 @@ use crate::practice::play::{On, PlayWishes, ScoreTime};
 use crate::practice::pulse::frame_at;
 use crate::sound::card::CardWish;
 use crate::sound::out::{Level, Mixer, render};
-use crate::theory::NoteName;
 use crate::units::SampleRate;
+use crate::views::paragraph::narrowed;
 use sides::Sides;
 use std::io::{IsTerminal, stdin, stdout};
 use std::path::{Path, PathBuf};
@@ -57,7 +58,7 @@ Examples:
   landfall play ballad --out backing.wav            only write what would sound
 
 What you bend is graded by the chord in force when the bend arrives; up to an eighth early and still held, it belongs to \
-the new chord. Early and late are counted from where you usually lie: laid back is a style, only the spread is a fault. \
+the new chord. Early and late are counted from the nearest eighth (in 2/2 the nearest quarter), less where you usually lie, 60 ms at most: laid back is a style, only the spread is a fault. \
 The log's step is the bar of the chart. `landfall chart --list` shows the built-in charts, `landfall devices` the inputs.
 
 A recording begins with bar 1, after the count-in, and goes at the chart's tempo unless --track-tempo says its own; a slower \
@@ -86,7 +87,7 @@ pub struct Args {
     #[arg(long, value_name = "KEY")]
     key: Option<String>,
     /// With --chords: the metre
-    #[arg(long, value_name = "METRE", requires = "chords", default_value = "4/4")]
+    #[arg(long, value_name = "METRE", conflicts_with = "chart", default_value = "4/4")]
     metre: String,
     /// Only these bars, counted as played
     #[arg(long, value_name = "BARS", value_parser = bars)]
@@ -195,7 +196,8 @@ impl Args {
         let outcome = outcome?;
         let played: Vec<(&Attempt, &Row)> = played.iter().map(|(attempt, row)| (attempt, row)).collect();
         let graded = (tolerance.beat_ms, uncalibrated);
-        print(&format!("\n{}", over_changes::came_to(&over, &score_time, (&notes, heard_s), &played, graded)))?;
+        let came_to = over_changes::came_to(&over, &score_time, (&notes, heard_s), &played, graded);
+        print(&format!("\n{}", narrowed(&came_to, columns())))?;
         summary(&outcome, &log_path)
     }
 
@@ -251,7 +253,7 @@ impl Args {
     /// The tune as asked for.
     fn asked(&self) -> Result<AskedTune, Failure> {
         let mut asked = match (&self.chart, &self.chords) {
-            (Some(chart), _) => self.key.as_ref().map_or_else(|| named(chart), |key| in_mode(chart, key))?,
+            (Some(chart), _) => in_key(chart, self.key.as_deref())?,
             (None, Some(chords)) => {
                 let chart = typed(chords, self.key.as_deref(), &self.metre, self.tempo.unwrap_or(90.0))?;
                 AskedTune { name: "the chords".into(), chart, ..AskedTune::default() }
@@ -270,16 +272,6 @@ impl Args {
         asked.on = Some(self.on.word().to_owned());
         asked.count_in = self.count_in;
         asked.sounds_semitones = Some(i32::from(self.capo) - i32::from(self.tuned_down)).filter(|offset| *offset != 0);
-        if self.chords.is_none()
-            && let Some(key) = &self.key
-        {
-            // `Cm` and `C minor` have the tonic of `C`; what has none is named as every other note that cannot be.
-            let tonic = match NoteName::read(key.trim()) {
-                Some((tonic, _)) => tonic,
-                None => meant(key.trim().parse::<NoteName>())?,
-            };
-            asked.tonic = Some(tonic.to_string());
-        }
         Ok(asked)
     }
 

@@ -1,6 +1,6 @@
 //! One graded attempt: everything that a row of the log says of what was played.
 
-use super::{AskedFor, Fault, Measures, Technique};
+use super::{AskedFor, Fault, Measures, Standing, Technique};
 use crate::units::{A4, FrameTime, SampleRate};
 
 /// One bent note, graded. Emitted in the order of the take.
@@ -24,6 +24,8 @@ pub struct Attempt {
     pub bend_cents: Option<f64>,
     /// The target's place in the chord, where one was given.
     pub degree: Option<String>,
+    /// What the target is to the chord, where one was given and no pitch was named; for the words, not for the row.
+    pub standing: Option<Standing>,
     /// All measured columns.
     pub measures: Measures,
     /// Picked again at the landing pitch in time; `false` also where nothing was released.

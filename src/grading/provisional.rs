@@ -202,7 +202,8 @@ impl Provisional {
         let frame = |position: f64| self.rate.span(contour.seconds(position));
         let elsewhere = |off: f64| super::target::meant(&wish, from, glance.played.arrival.level + off).target != meant.target;
         let unsure = elsewhere(UNSURE_CENTS) || elsewhere(-UNSURE_CENTS);
-        let words = glance.words(&meant, wish.tolerance.cents);
+        let elsewhere = Word::of_standing(wish.harmony.and_then(|harmony| harmony.of_target(&wish.aim, meant.target)));
+        let words = glance.words(&meant, elsewhere, wish.tolerance.cents);
         let words = if unsure { Verdict { arrival: None, hold: None, ..words } } else { words };
         if glance.has_arrived() && (!said.arrived || before.arrival.is_none() && words.arrival.is_some()) {
             said.arrived = true;
@@ -286,7 +287,8 @@ impl Glance<'_> {
         self.over || self.played.release.is_some() && self.has_held()
     }
 
-    fn words(&self, meant: &Meant, tolerance: f64) -> Verdict {
+    /// `elsewhere`: the word on a target that is no tone of the chord.
+    fn words(&self, meant: &Meant, elsewhere: Option<Word>, tolerance: f64) -> Verdict {
         let Some(target) = meant.target else { return Verdict::default() };
         let arrival_error = counted_error(meant.size(), self.played.arrival.level - target);
         let late = self.late_level().filter(|_| self.is_let_go());
@@ -296,8 +298,10 @@ impl Glance<'_> {
         });
         let home = self.played.before.and_then(|before| before.origin).or(meant.origin);
         Verdict {
-            arrival: self.has_held().then(|| Word::of_error(arrival_error, tolerance)),
-            hold: late.and_then(|late| Verdict::sank(arrival_error, counted_error(meant.size(), late - target), tolerance)),
+            arrival: self.has_held().then(|| elsewhere.unwrap_or_else(|| Word::of_error(arrival_error, tolerance))),
+            hold: late
+                .filter(|_| elsewhere.is_none())
+                .and_then(|late| Verdict::sank(arrival_error, counted_error(meant.size(), late - target), tolerance)),
             release: landing.zip(home).map(|(landing, home)| Verdict::homecoming(landing - home, tolerance)),
         }
     }

@@ -1,6 +1,6 @@
 //! The few words for the eye while and after a note sounds.
 
-use super::{Attempt, counted_error};
+use super::{Attempt, Standing, counted_error};
 use std::fmt;
 
 /// One verdict, at most eight characters.
@@ -14,9 +14,23 @@ pub enum Word {
     Over(u16),
     /// Came to pitch and sank by so many cents during the hold.
     Fell(u16),
+    /// Went to a note that is no tone of the chord but of its scale. How far off it is stands in the figures.
+    Scale,
+    /// Went to a note outside of chord and scale.
+    Outside,
 }
 
 impl Word {
+    /// The verdict on a bend into a note that is no tone of the chord: however near to it, that is no landing.
+    #[must_use]
+    pub fn of_standing(standing: Option<Standing>) -> Option<Self> {
+        match standing? {
+            Standing::Chord => None,
+            Standing::Scale => Some(Self::Scale),
+            Standing::Outside => Some(Self::Outside),
+        }
+    }
+
     /// The verdict on an error in cents: `landed` within the tolerance.
     #[must_use]
     pub fn of_error(error_cents: f64, tolerance_cents: f64) -> Self {
@@ -35,6 +49,8 @@ impl fmt::Display for Word {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Landed => f.write_str("landed"),
+            Self::Scale => f.write_str("scale"),
+            Self::Outside => f.write_str("outside"),
             Self::Short(cents) => write!(f, "short {cents}"),
             Self::Over(cents) => write!(f, "over {cents}"),
             Self::Fell(cents) => write!(f, "fell {cents}"),
@@ -84,9 +100,10 @@ impl Verdict {
         let arrived = m.arrival_error_cents.or(m.hold_error_cents).map(|error| counted_error(row.bend_cents, error));
         // From the middle of the hold's first 150 ms to the middle of its last.
         let late = arrived.zip(m.hold_drift_cents_per_s.zip(m.hold_s)).map(|(error, (drift, hold))| (error, error + drift * (hold - 0.15)));
+        let elsewhere = Word::of_standing(row.standing);
         Self {
-            arrival: arrived.map(|error| Word::of_error(error, tolerance)),
-            hold: late.and_then(|(error, late)| Self::sank(error, late, tolerance)),
+            arrival: arrived.map(|error| elsewhere.unwrap_or_else(|| Word::of_error(error, tolerance))),
+            hold: late.filter(|_| elsewhere.is_none()).and_then(|(error, late)| Self::sank(error, late, tolerance)),
             release: m.release_error_cents.map(|error| Self::homecoming(error - m.origin_error_cents.unwrap_or(0.0), tolerance)),
         }
     }

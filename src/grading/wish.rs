@@ -1,6 +1,6 @@
 //! What was wanted of an attempt. Everything is optional: with an empty wish the bend itself says what it meant.
 
-use super::{Attempt, Technique};
+use super::{Attempt, Harmony, Technique};
 
 /// A pitch that may be aimed at.
 #[derive(Clone, Debug, PartialEq)]
@@ -121,6 +121,8 @@ pub struct Wish {
     pub origin: Option<f64>,
     /// Which pitch to reach.
     pub aim: Aim,
+    /// The chord around the aim and the scale that fits it, where there is one: what the words say of a note that is no tone of it.
+    pub harmony: Option<Harmony>,
     /// Which gesture; only `PreBend` makes a row of a pre-bend that is not released.
     pub technique: Option<Technique>,
     /// The instant, in seconds of the take, at which the arrival is wanted.
@@ -161,6 +163,7 @@ impl Default for Wish {
         Self {
             origin: None,
             aim: Aim::Nearest,
+            harmony: None,
             technique: None,
             arrival_beat_s: None,
             attack_beat_s: None,

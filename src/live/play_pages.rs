@@ -98,7 +98,7 @@ impl Follower {
                 self.seconds = 0.0;
             }
             Event::Graded(graded) => {
-                self.state.last = Some(last(&graded.0, &graded.1));
+                self.state.last = Some(last(&graded.0, &graded.1, self.tune.count_name()));
                 self.played.push((**graded).clone());
             }
             Event::Channel(chosen) => self.state.notice = Some(format!("Listening to channel {} of {}.", chosen.channel, chosen.of)),
@@ -191,14 +191,15 @@ fn shown(played: &PlayedChord) -> Shown {
     Shown { text: played.text.clone(), large, tones: played.chord.as_ref().map(name).unwrap_or_default() }
 }
 
-/// A bend in one line: where it landed, in which chord, against which beat.
-fn last(attempt: &Attempt, row: &Row) -> String {
-    let place = row.chord.as_ref().map(|chord| {
-        let degree = row.degree.as_ref().map(|degree| format!("the {degree} of ")).unwrap_or_default();
-        format!(" ({degree}{chord})")
+/// A bend in one line: where it landed, in which chord, how far from the nearest count.
+fn last(attempt: &Attempt, row: &Row, count: &str) -> String {
+    let place = row.chord.as_ref().map(|chord| match (&row.degree, &row.target_note) {
+        (Some(degree), _) => format!(" (the {degree} of {chord})"),
+        (None, Some(note)) => format!(" ({note} over {chord})"),
+        (None, None) => format!(" (over {chord})"),
     });
     let measures = &attempt.measures;
-    let beat = measures.beat_error_ms.or(measures.attack_beat_error_ms).map(|late| format!("{:+.0} ms against the beat", late.round()));
+    let beat = measures.beat_error_ms.or(measures.attack_beat_error_ms).map(|late| format!("{:+.0} ms from the {count}", late.round()));
     let figures: Vec<String> = figures::of(attempt).into_iter().take(2).chain(beat).collect();
     format!("{}{}: {}", words(attempt), place.unwrap_or_default(), figures.join(", "))
 }

@@ -5,7 +5,7 @@ use super::drills::Chosen;
 use super::in_time::InTime;
 use super::parameters::{DrillError, stage};
 use super::tour::{self, Tour};
-use crate::grading::{Aim, Attempt, Parts, Seen, Target, Technique, Told, Tolerance, Wish, Wishes};
+use crate::grading::{Aim, Attempt, Harmony, Parts, Seen, Target, Technique, Told, Tolerance, Wish, Wishes};
 use crate::logbook::sidecar::{Asked, Telling};
 use crate::logbook::{Row, Setting};
 use crate::theory::{Chord, Note, NoteName};
@@ -70,7 +70,8 @@ impl Wanted {
             (None, None) => Aim::Nearest,
         };
         let parts = Parts { release: if technique.is_some_and(Technique::is_released) { 4.0 } else { 2.0 }, ..Parts::free() };
-        Ok(Self { wish: Wish { aim, technique, tolerance, parts, ..Wish::default() }, chord, target, tour, course })
+        let harmony = chord.as_ref().and_then(Harmony::of_chord_alone);
+        Ok(Self { wish: Wish { aim, harmony, technique, tolerance, parts, ..Wish::default() }, chord, target, tour, course })
     }
 
     /// The name of a note: as the chord spells it, else the usual one.

@@ -217,11 +217,22 @@ impl Coach {
         self.course().is_over()
     }
 
-    /// What the drill came to: its time against the click, and from place to place.
+    /// What the drill came to: its time against the click, from place to place, what improved, and the cue that still stands.
     #[must_use]
     pub fn came_to(&self) -> Option<String> {
-        let parts: Vec<String> = self.time().into_iter().chain(self.by_place()).collect();
+        let improved = self.improved.as_ref().map(|improved| format!("{improved}\n"));
+        let parts: Vec<String> = self.time().into_iter().chain(self.by_place()).chain(improved).chain(self.next_time()).collect();
         (!parts.is_empty()).then(|| parts.concat())
+    }
+
+    /// What to do next time. How the task became easier is of no use any more when it is over.
+    fn next_time(&self) -> Option<String> {
+        let advice = self.course().advice();
+        let sentence = match advice.cue()? {
+            Complaint::StringOff => advice.sentence()?,
+            cue => cue.say().to_owned(),
+        };
+        Some(format!("Next time: {sentence}\n"))
     }
 
     /// Time against the click: where it lies on average is a style, only how it scatters is a fault.
@@ -235,7 +246,7 @@ impl Coach {
         } else {
             ""
         };
-        Some(format!("Time of {what}: {}.\n{uncalibrated}", timing.words(tolerance_ms)))
+        Some(format!("Time of {what}: {}.\n{uncalibrated}", timing.words("the beat", tolerance_ms)))
     }
 
     /// What the drill came to, from place to place where there were several: each one's middle error, and the scatter between them.

@@ -70,6 +70,19 @@ impl Pulse {
         }
     }
 
+    /// The note value of a count, in words.
+    #[must_use]
+    pub fn count_name(&self) -> &'static str {
+        let counts_a_quarter = f64::from(self.counts_a_beat()) / self.metre.quarters_per_beat();
+        match (counts_a_quarter * 2.0).round() as i64 {
+            1 => "half note",
+            2 => "quarter",
+            4 => "eighth",
+            8 => "sixteenth",
+            _ => "count",
+        }
+    }
+
     /// All counts of the bar in order, swung where the feel is.
     pub fn counts(&self) -> impl Iterator<Item = f64> + '_ {
         let each = self.counts_a_beat();
@@ -139,6 +152,12 @@ mod tests {
 
     fn pulse(metre: &str, groups: Option<&str>, feel: &str) -> Pulse {
         Pulse { start_s: 10.0, beat_s: 1.0, metre: Metre::parse(metre, groups).unwrap(), feel: Feel::parse(feel).unwrap() }
+    }
+
+    #[test]
+    fn a_count_is_called_by_its_note_value() {
+        let name = |metre: &str| pulse(metre, None, "straight").count_name();
+        assert_eq!(["4/4", "12/8", "7/8", "2/2", "3/16"].map(name), ["eighth", "eighth", "eighth", "quarter", "sixteenth"]);
     }
 
     #[test]

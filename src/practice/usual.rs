@@ -1,4 +1,5 @@
-//! Where a player usually lies against the beat: laid back is a style, so what counts is counted from there.
+//! Where a player usually lies against the beat: laid back is a style, so what counts is counted from there. A row is written as its bend ends and
+//! stands, so the first three, of which nothing usual is known yet, are counted from the beat itself.
 
 use crate::grading::Attempt;
 use crate::notes::statistics::median;
@@ -9,7 +10,7 @@ const OF: usize = 8;
 /// Fewer say nothing.
 const FROM: usize = 3;
 /// Farther off is no style, ms.
-const MOST_MS: f64 = 60.0;
+pub const MOST_MS: f64 = 60.0;
 
 /// The errors of late.
 #[derive(Clone, Debug, Default, PartialEq)]

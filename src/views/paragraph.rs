@@ -19,6 +19,25 @@ pub fn indented(sentence: &str, first: &str, rest: &str) -> Vec<String> {
     wrap(sentence, options.word_splitter(textwrap::WordSplitter::NoHyphenation)).into_iter().map(String::from).collect()
 }
 
+/// A text whose lines are longer than the terminal is wide, broken between words; what is broken off hangs in under the line's own beginning.
+#[must_use]
+pub fn narrowed(text: &str, columns: usize) -> String {
+    let mut narrow = String::new();
+    for line in text.lines() {
+        if line.chars().count() <= columns {
+            narrow.extend([line, "\n"]);
+            continue;
+        }
+        let own: String = line.chars().take_while(|letter| *letter == ' ').collect();
+        let under = format!("{own}  ");
+        let options = Options::new(columns).initial_indent(&own).subsequent_indent(&under).break_words(false);
+        for part in wrap(line.trim_start(), options.word_splitter(textwrap::WordSplitter::NoHyphenation)) {
+            narrow.extend([&part, "\n"]);
+        }
+    }
+    narrow
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -29,6 +48,13 @@ mod tests {
         let lines = hanging(&"landed; ".repeat(30));
         assert!(lines.len() > 2 && lines.iter().all(|line| line.len() <= COLUMNS));
         assert!(lines[1..].iter().all(|line| line.starts_with("  landed")), "{lines:?}");
+    }
+
+    #[test]
+    fn on_a_narrow_terminal_only_long_lines_are_broken_and_between_words() {
+        let text = "  1  G4 to A4    landed\n     held 0 c for 1.4 s, home 0 c, up in 143 ms\n";
+        assert_eq!(narrowed(text, 80), text);
+        assert_eq!(narrowed(text, 30), "  1  G4 to A4    landed\n     held 0 c for 1.4 s, home\n       0 c, up in 143 ms\n");
     }
 
     #[test]

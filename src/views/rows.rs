@@ -35,7 +35,13 @@ pub fn table(take: &str, rows: &[Row]) -> String {
 /// The chord of the moment and the target's place in it.
 fn harmony(row: &Row) -> Option<String> {
     let chord = row.chord.as_ref()?;
-    Some(row.degree.as_ref().map_or_else(|| format!("over {chord}"), |degree| format!("the {degree} of {chord}")))
+    // A quarter tone has no degree.
+    let quarter = row.bend_cents.is_some_and(|cents| (cents / 100.0).fract() != 0.0);
+    Some(match &row.degree {
+        Some(degree) => format!("the {degree} of {chord}"),
+        None if quarter || row.target_note.is_none() => format!("over {chord}"),
+        None => format!("no tone of {chord}"),
+    })
 }
 
 fn cells(row: &Row) -> [String; 11] {
@@ -91,14 +97,17 @@ mod tests {
                 ..Row::default()
             },
             Row { attempt: Some(12), ..Row::default() },
+            Row { attempt: Some(13), target_note: Some("B4".into()), bend_cents: Some(200.0), chord: Some("Gm7".into()), ..Row::default() },
         ];
         assert_eq!(
             table("evening", &rows),
-            "evening: 2 bends\n\
+            "evening: 3 bends\n\
              \x20      at s from to  bend  played            off c hold s in tune home c score\n\
              \x20 1    1.20 G4   A4   200  bend-release      -12.3   1.50    50 %   +0.0    64\n\
              \x20           the 5 of Dm; flat, sags\n\
-             \x2012\n"
+             \x2012\n\
+             \x2013              B4   200\n\
+             \x20           no tone of Gm7\n"
         );
         assert_eq!(table("empty", &[]), "empty: no bends\n");
     }

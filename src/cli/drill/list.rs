@@ -23,7 +23,7 @@ impl Args {
         let begun = clock.now();
         let from_take = self.hearing.input.is_some();
         (self.listed, self.clicking.listed) = (true, true);
-        print(&format!("{title}: {} drills.\n", drills.len()))?;
+        print(&format!("{title}: {}.\n", many(drills.len())))?;
         for (index, own) in drills.iter().enumerate() {
             let left = drills.len() - index;
             if index > 0 && !from_take && !self.rest(table, &own.chosen.title, rest_s)? {
@@ -31,7 +31,8 @@ impl Args {
             }
             let played = (clock.now().saturating_sub(begun)).as_secs_f64() / 60.0;
             if !from_take && minutes.is_some_and(|minutes| played >= minutes) {
-                return print(&format!("{played:.0} minutes are enough for today; {left} drills wait for another day.\n"));
+                let wait = if left == 1 { "waits" } else { "wait" };
+                return print(&format!("{played:.0} minutes are enough for today; {} {wait} for another day.\n", many(left)));
             }
             if index > 0 {
                 print(&format!("\n{}\n", own.chosen.title))?;
@@ -45,7 +46,10 @@ impl Args {
             }
             match outcome.answered_until_s.filter(|_| from_take) {
                 Some(until_s) => self.hearing.from_s += until_s,
-                None if from_take => return print(&format!("The take holds nothing more of this list; {left} drills are not in it.\n")),
+                None if from_take => {
+                    let are = if left == 1 { "is" } else { "are" };
+                    return print(&format!("The take holds nothing more of this list; {} {are} not in it.\n", many(left)));
+                }
                 // Whoever is through long before the last step wants to end.
                 None if outcome.graded * 2 < steps => return Ok(()),
                 None => {}
@@ -65,4 +69,8 @@ impl Args {
         }
         Ok(rest(&mut world, self.showing.is_paged().then_some(look), next, seconds)?)
     }
+}
+
+fn many(drills: usize) -> String {
+    if drills == 1 { "1 drill".to_owned() } else { format!("{drills} drills") }
 }

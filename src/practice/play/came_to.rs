@@ -3,12 +3,15 @@
 
 use super::tune::Tune;
 use super::wanted::ScoreTime;
-use crate::grading::{HeardNote, nearest_midi};
+use crate::grading::{HeardNote, nearest_midi, scale_over};
 use crate::theory::chart::PlayedChord;
-use crate::theory::{Degree, Scale, choice};
+use crate::theory::{Degree, Scale};
 
 /// A phrase ends with this much silence at least, s, or one beat where that is longer. Common practice, no source.
 const REST_S: f64 = 0.35;
+
+/// A bend that ends by so much lower than it reached was let down, cents.
+const LET_DOWN_CENTS: f64 = 50.0;
 
 /// How many notes were which.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -46,6 +49,8 @@ pub struct Landing {
     pub degree: Option<Degree>,
     /// Its place in the scale that fits the chord, where it is no chord tone.
     pub scale_degree: Option<Degree>,
+    /// It is what a bend was let down to, not what the bend reached.
+    pub let_down: bool,
 }
 
 /// What a run came to.
@@ -55,6 +60,8 @@ pub struct CameTo {
     pub landings: Vec<Landing>,
     /// What the notes were.
     pub shares: Shares,
+    /// Whether any of them was bent.
+    pub bent: bool,
     /// Seconds in which nothing was played, of those from the first beat of the tune to where it or the take ended.
     pub space_s: Option<(f64, f64)>,
 }
@@ -74,7 +81,12 @@ impl CameTo {
         }
         let last_s = score_time(heard_s).unwrap_or(0.0).min(tune.timeline.length_s);
         let sounded: f64 = inside.iter().map(|placed| (placed.until_s.min(last_s) - placed.from_s.max(0.0)).max(0.0)).sum();
-        Self { landings: landings(tune, &inside), shares, space_s: (last_s > 0.0).then(|| ((last_s - sounded).max(0.0), last_s)) }
+        Self {
+            landings: landings(tune, &inside),
+            shares,
+            bent: inside.iter().any(|placed| placed.note.bent),
+            space_s: (last_s > 0.0).then(|| ((last_s - sounded).max(0.0), last_s)),
+        }
     }
 }
 
@@ -93,7 +105,7 @@ impl<'a> Placed<'a> {
         let (from_s, until_s, reached_s) = (at(note.onset_s)?, at(note.end_s)?, at(note.reached_s)?);
         let chord = tune.chord_for(reached_s, at(note.held_until_s)?)?;
         let scale = match &chord.chord {
-            Some(sounding) => choice::scales(chord.key, sounding).first().map_or(chord.key.scale(), |fit| fit.scale),
+            Some(sounding) => scale_over(sounding, chord.key),
             None => chord.key.scale(),
         };
         Some(Self { note, from_s, until_s, chord, scale })
@@ -131,6 +143,7 @@ fn landing(tune: &Tune, placed: &Placed<'_>) -> Landing {
         cents_off: cents - 100.0 * f64::from(midi),
         degree,
         scale_degree: placed.scale_degree(cents).filter(|_| degree.is_none()),
+        let_down: placed.note.bent && placed.note.cents - cents > LET_DOWN_CENTS,
     }
 }
 
@@ -170,5 +183,15 @@ mod tests {
         assert!((run.landings[0].cents_off - 3.0).abs() < 1e-9);
         assert!(run.space_s.is_some_and(|(left, of)| (left - 9.5).abs() < 1e-9 && (of - 12.0).abs() < 1e-9));
         assert_eq!(came_to(&[], 12.0).space_s, Some((12.0, 12.0)));
+    }
+
+    #[test]
+    fn a_phrase_that_ends_on_a_bend_let_down_says_so() {
+        // G4 bent to A4 and back over Gm7: the phrase rests on the root, and the note counts by its top.
+        let bent = HeardNote { cents: 6900.0, last_cents: 6702.0, bent: true, ..note(0.0, 1.0, 67) };
+        let run = came_to(&[bent], 12.0);
+        assert_eq!((run.landings[0].let_down, run.bent, run.shares.scale), (true, true, 1));
+        let held = HeardNote { cents: 6900.0, last_cents: 6890.0, ..bent };
+        assert!(!came_to(&[held], 12.0).landings[0].let_down);
     }
 }

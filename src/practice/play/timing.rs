@@ -1,5 +1,7 @@
 //! Time against the beat: where the player lies on average, which is a style, and how widely it scatters, which is the fault.
 
+use crate::practice::usual::MOST_MS;
+
 /// Scatter under which time is steady, ms: within this a note counts as on time (50 ms is the convention for onsets and 70 ms for beats,
 /// Böck et al., ISMIR 2012, and Davies et al., 2009, from memory; a bend's arrival is softer than a stroke).
 const STEADY_MS: f64 = 30.0;
@@ -31,24 +33,26 @@ impl Timing {
         Some(Self { notes: n, mean_ms, spread_ms: (n >= FEWEST).then(|| variance.sqrt()) })
     }
 
-    /// Where the player lies, in words: no praise, no blame.
+    /// Where the player lies, in words: no praise, no blame, as long as it is a style.
     #[must_use]
     pub fn style(&self) -> &'static str {
         match self.mean_ms {
+            late if late > MOST_MS => "later than a style",
+            early if early < -MOST_MS => "earlier than a style",
             late if late > 10.0 => "laid back",
             early if early < -10.0 => "ahead of the beat",
             _ => "on the beat",
         }
     }
 
-    /// Both in one clause: `+12 ms on average, laid back; spread 20 ms, steady`.
+    /// Both in one clause: `+12 ms on average from the nearest eighth, laid back; spread 20 ms, steady`. `from` is what each was measured from.
     #[must_use]
-    pub fn words(&self, tolerance_ms: f64) -> String {
+    pub fn words(&self, from: &str, tolerance_ms: f64) -> String {
         let whole = self.mean_ms.round() as i64;
         let mean = if whole == 0 { "0".to_owned() } else { format!("{whole:+}") };
         let spread = self.spread_ms.zip(self.steadiness(tolerance_ms));
         let spread = spread.map(|(spread, word)| format!("; spread {spread:.0} ms, {word}")).unwrap_or_default();
-        format!("{mean} ms on average, {}{spread}", self.style())
+        format!("{mean} ms on average from {from}, {}{spread}", self.style())
     }
 
     /// How the scatter is, against the tolerance of a single note in ms.
@@ -72,6 +76,15 @@ mod tests {
         assert!((timing.mean_ms - 40.0).abs() < 1e-9);
         assert!((timing.spread_ms.unwrap() - 1.825_741_858).abs() < 1e-6, "numpy.std([38, 42, 41, 39], ddof=1)");
         assert_eq!((timing.style(), timing.steadiness(60.0)), ("laid back", Some("steady")));
+        let words = timing.words("the nearest eighth", 60.0);
+        assert_eq!(words, "+40 ms on average from the nearest eighth, laid back; spread 2 ms, steady");
+    }
+
+    #[test]
+    fn what_is_farther_off_than_is_taken_out_of_the_score_is_no_style() {
+        assert_eq!(Timing::of(&[205.0; 4]).unwrap().style(), "later than a style");
+        assert_eq!(Timing::of(&[-61.0; 4]).unwrap().style(), "earlier than a style");
+        assert_eq!(Timing::of(&[60.0; 4]).unwrap().style(), "laid back");
     }
 
     #[test]

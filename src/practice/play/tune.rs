@@ -170,15 +170,24 @@ impl Tune {
         counts.min_by(|a, b| (a - score_s).abs().total_cmp(&(b - score_s).abs()))
     }
 
-    /// The chord after the one in force, and in how many beats it comes, rounded up; `None` when no other comes.
+    /// What [`Self::nearest_count`] counts, in words: `eighth`; where the tune changes between metres that are counted otherwise, `count`.
+    #[must_use]
+    pub fn count_name(&self) -> &'static str {
+        let mut names = self.timeline.bars.iter().map(|bar| Pulse::from(bar).count_name());
+        let Some(first) = names.next() else { return "count" };
+        if names.all(|name| name == first) { first } else { "count" }
+    }
+
+    /// The chord after the one in force, and in how many beats it comes, rounded up, those of the count-in included; `None` when no other comes.
     #[must_use]
     pub fn next_change(&self, score_s: f64) -> Option<(&PlayedChord, u32)> {
         let sounding = self.timeline.chord_at(score_s).and_then(|now| now.chord.as_ref());
         let after = self.timeline.chords.partition_point(|chord| chord.start_s <= score_s);
         let next = self.timeline.chords[after..].iter().find(|next| next.chord.as_ref() != sounding)?;
-        let beats =
-            self.timeline.beats().skip_while(|beat| beat.at_s <= score_s).take_while(|beat| beat.at_s < next.start_s + 1e-9).count();
-        Some((next, beats as u32))
+        let beats = self.timeline.beats().skip_while(|beat| beat.at_s <= score_s).take_while(|beat| beat.at_s < next.start_s + 1e-9);
+        // Beats before the first bar are of its length; the first bar's own first beat is among the tune's.
+        let counted = self.timeline.bars.first().map_or(0.0, |bar| (-score_s / bar.beat_s - 1e-9).ceil() - 1.0).max(0.0);
+        Some((next, beats.count() as u32 + counted as u32))
     }
 }
 
@@ -284,7 +293,10 @@ mod tests {
         assert_eq!(next(0.0), Some(("Gm7".into(), 4)));
         assert_eq!(next(3.5), Some(("Gm7".into(), 1)));
         assert_eq!(next(4.0), Some(("C7".into(), 2)));
-        assert_eq!(next(-0.5).unwrap().0, "Dm");
+        // One bar of four beats is counted in: a number less with each, also between them.
+        let counted: Vec<_> = [-4.0, -3.5, -3.0, -2.2, -1.0, -0.5].map(next).into_iter().flatten().collect();
+        let wanted = [4, 4, 3, 3, 1, 1].map(|beats| ("Dm".to_owned(), beats));
+        assert_eq!(counted, wanted);
     }
 
     #[test]

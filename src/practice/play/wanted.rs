@@ -1,7 +1,7 @@
 //! What is wanted of each bend: a tone of the chord in force when it arrives, on a count of the bar.
 
 use super::tune::Tune;
-use crate::grading::{Aim, Attempt, HeardNote, Parts, Seen, Target, Tolerance, Wish, Wishes};
+use crate::grading::{Aim, Attempt, Harmony, HeardNote, Parts, Seen, Target, Tolerance, Wish, Wishes};
 use crate::practice::usual::Usual;
 use crate::theory::chart::PlayedChord;
 use crate::theory::{Chord, Note, choice};
@@ -137,6 +137,7 @@ impl Wishes for PlayWishes {
         let count_s = count_s.filter(|_| played.is_some());
         Wish {
             aim: chord.map_or(Aim::Nearest, |chord| Aim::Chord(tones(chord))),
+            harmony: played.and_then(|played| Some(Harmony::of(played.chord.as_ref()?, played.key))),
             arrival_beat_s: count_s.filter(|_| self.on == On::Top),
             attack_beat_s: count_s.filter(|_| self.on == On::Pick),
             usual_late_ms: self.usual.late_ms(),

@@ -6,6 +6,8 @@
 mod another;
 mod ask;
 mod count;
+mod counted;
+mod ending;
 pub mod figures;
 mod landings;
 mod lesson;
@@ -13,14 +15,18 @@ mod plain;
 mod rules;
 mod screen;
 mod summary;
+mod tendency;
 
 pub use another::another;
 pub use ask::Ask;
+pub use counted::counted;
+pub use ending::ending;
 pub use figures::words;
 pub use lesson::{Count, Guess, Guessing, Lesson};
 pub use plain::PlainLines;
 pub use screen::{Look, draw};
 pub use summary::{Played, summary};
+pub use tendency::tendency;
 
 use crate::grading::{Attempt, Verdict, Word};
 

@@ -1,7 +1,8 @@
 //! What a run came to, as lines of text: an attempt's verdict, and its figures beneath, so that nothing wraps at 80 columns.
 
-use super::figures;
+use super::{counted, figures};
 use crate::grading::Attempt;
+use crate::logbook::Row;
 
 /// One attempt of a summary.
 #[derive(Clone, Debug, PartialEq)]
@@ -16,23 +17,40 @@ pub struct Played<'a> {
     pub target: Option<&'a str>,
 }
 
+impl<'a> Played<'a> {
+    /// As its row names it.
+    #[must_use]
+    pub fn of(attempt: &'a Attempt, row: &'a Row) -> Self {
+        let (chord, origin, target) = (row.chord.as_deref(), row.origin_note.as_deref(), row.target_note.as_deref());
+        Self { row: attempt, chord, origin, target }
+    }
+}
+
 /// A table of all attempts, with a last line that counts them.
 #[must_use]
 pub fn summary(played: &[Played<'_>]) -> String {
+    table(played, 1) + &counted(played.iter().map(|attempt| attempt.row)) + "\n"
+}
+
+/// The attempts, numbered from `first`.
+pub(super) fn table(played: &[Played<'_>], first: usize) -> String {
     let mut text = String::new();
-    let mut landed = 0;
-    for (number, attempt) in played.iter().enumerate() {
+    let longest = played.iter().filter_map(|attempt| attempt.chord).map(|chord| chord.chars().count() + 1).max();
+    let wide = longest.map(|longest| longest.max(6));
+    for (number, attempt) in (first..).zip(played) {
         let words = figures::words(attempt.row);
-        landed += usize::from(words == "landed");
-        let notes = format!("{} to {}", attempt.origin.unwrap_or("?"), attempt.target.unwrap_or("?"));
+        let notes = match (attempt.row.is_plain(), attempt.target) {
+            (true, Some(note)) => note.to_owned(),
+            _ => format!("{} to {}", attempt.origin.unwrap_or("?"), attempt.target.unwrap_or("?")),
+        };
         let (chord, degree) = (attempt.chord.unwrap_or_default(), attempt.row.degree.as_deref().unwrap_or_default());
-        text += format!("{:>3}  {chord:<6}{degree:<4}{notes:<12}{words}", number + 1).trim_end();
+        let harmony = wide.map(|wide| format!("{chord:<wide$}{degree:<4}")).unwrap_or_default();
+        text += format!("{number:>3}  {harmony}{notes:<12}{words}").trim_end();
         text.push('\n');
         let figures = figures::of(attempt.row).join(", ");
         if !figures.is_empty() {
             text.extend(["     ", &figures, "\n"]);
         }
     }
-    let bends = if played.len() == 1 { "bend" } else { "bends" };
-    text + &format!("{} {bends}, {landed} landed and held.\n", played.len())
+    text
 }

@@ -1,9 +1,10 @@
 //! What a run over a tune came to, in words and figures.
 
-use crate::grading::{Attempt, Verdict, Word};
+use crate::grading::Attempt;
 use crate::practice::play::{CameTo, Landing, Timing};
 use crate::theory::Note;
-use crate::views::live::{figures, words};
+use crate::views::live::{counted, figures, words};
+use crate::views::paragraph::hanging;
 use std::fmt::Write;
 
 /// A bend of the run.
@@ -21,33 +22,32 @@ pub struct Bend<'a> {
     pub notes: (Option<&'a str>, Option<&'a str>),
 }
 
-/// Bends, phrases, notes, space and time. `tolerance_ms` is what still counts as on the beat.
+/// Bends, phrases, notes, space and time. `tolerance_ms` is what still counts as on the beat, `count` the note value that each bend was measured from.
 #[must_use]
-pub fn summary(bends: &[Bend<'_>], run: &CameTo, tolerance_ms: f64, uncalibrated: bool) -> String {
+pub fn summary(bends: &[Bend<'_>], run: &CameTo, (count, tolerance_ms): (&str, f64), uncalibrated: bool) -> String {
     let mut text = String::new();
-    let mut landed = 0;
     for (number, bend) in bends.iter().enumerate() {
-        landed += usize::from(Verdict::of(bend.attempt).hold.or(Verdict::of(bend.attempt).arrival) == Some(Word::Landed));
-        text += &line(number + 1, bend);
+        text += &line(number + 1, bend, count);
     }
-    let many = if bends.len() == 1 { "bend" } else { "bends" };
-    let _ = writeln!(text, "{} {many}, {landed} landed and held.", bends.len());
+    text += &hanging_lines(&counted(bends.iter().map(|bend| bend.attempt)));
     if !run.landings.is_empty() {
         text += &wrapped("Phrases came to rest on ", &run.landings.iter().map(landing).collect::<Vec<_>>());
     }
     let shares = run.shares;
     if shares.all() > 0 {
         let notes = if shares.all() == 1 { "note" } else { "notes" };
+        let tones = if shares.chord == 1 { "chord tone" } else { "chord tones" };
+        let tops = if run.bent { ", a bend counted by its top" } else { "" };
         let of =
-            format!("{} {notes}: {} chord tones, {} of the scale, {} outside", shares.all(), shares.chord, shares.scale, shares.outside);
-        let _ = writeln!(text, "{of}.");
+            format!("{} {notes}{tops}: {} {tones}, {} of the scale, {} outside.", shares.all(), shares.chord, shares.scale, shares.outside);
+        text += &hanging_lines(&of);
     }
     if let Some((left, of)) = run.space_s {
         let _ = writeln!(text, "Space: nothing played for {left:.0} s of {of:.0} s.");
     }
     let late: Vec<f64> = bends.iter().filter_map(|bend| late_ms(bend.attempt)).collect();
     if let Some(timing) = Timing::of(&late) {
-        let _ = writeln!(text, "Time: {}.", timing.words(tolerance_ms));
+        text += &hanging_lines(&format!("Time: {}.", timing.words(&format!("the nearest {count}"), tolerance_ms)));
         if uncalibrated {
             text += "The delay of the sound card is not known and is in the average: run landfall calibrate.\n";
         }
@@ -55,12 +55,12 @@ pub fn summary(bends: &[Bend<'_>], run: &CameTo, tolerance_ms: f64, uncalibrated
     text
 }
 
-fn line(number: usize, bend: &Bend<'_>) -> String {
+fn line(number: usize, bend: &Bend<'_>, count: &str) -> String {
     let notes = format!("{} to {}", bend.notes.0.unwrap_or("?"), bend.notes.1.unwrap_or("?"));
     let bar = bend.bar.map(|bar| format!("bar {bar}")).unwrap_or_default();
     let (chord, degree) = (bend.chord.unwrap_or("no chord"), bend.degree.unwrap_or_default());
     let head = format!("{number:>3}  {bar:<8}{chord:<8} {degree:<4}{notes:<12}{}", words(bend.attempt)).trim_end().to_owned();
-    let beat = late_ms(bend.attempt).map(|late| format!("{} ms against the beat", signed(late)));
+    let beat = late_ms(bend.attempt).map(|late| format!("{} ms from the {count}", signed(late)));
     let figures: Vec<String> = figures::of(bend.attempt).into_iter().chain(beat).collect();
     if figures.is_empty() { format!("{head}\n") } else { format!("{head}\n     {}\n", figures.join(", ")) }
 }
@@ -76,14 +76,20 @@ fn signed(ms: f64) -> String {
     if whole == 0 { "0".to_owned() } else { format!("{whole:+}") }
 }
 
-/// `bar 4: A4, the 3 of F`.
+/// `the 3 of F (bar 4)`, `D4 over Cm7 (bar 1, let down, of the scale)`.
 fn landing(landing: &Landing) -> String {
-    let note = Note::usual(landing.midi);
-    match (landing.degree, landing.scale_degree) {
-        (Some(degree), _) => format!("the {degree} of {} (bar {})", landing.chord, landing.bar),
-        (None, Some(_)) => format!("{note} over {} (bar {}, of the scale)", landing.chord, landing.bar),
-        (None, None) => format!("{note} over {} (bar {}, outside)", landing.chord, landing.bar),
-    }
+    let (note, chord) = (Note::usual(landing.midi), &landing.chord);
+    let (what, standing) = match (landing.degree, landing.scale_degree) {
+        (Some(degree), _) => (format!("the {degree} of {chord}"), ""),
+        (None, Some(_)) => (format!("{note} over {chord}"), ", of the scale"),
+        (None, None) => (format!("{note} over {chord}"), ", outside"),
+    };
+    let let_down = if landing.let_down { ", let down" } else { "" };
+    format!("{what} (bar {}{let_down}{standing})", landing.bar)
+}
+
+fn hanging_lines(sentence: &str) -> String {
+    hanging(sentence).join("\n") + "\n"
 }
 
 /// Words with commas between them, in lines of 80 characters at most.
