@@ -62,6 +62,15 @@ fn the_page_says_which_step_it_is_and_what_to_do() {
 }
 
 #[test]
+fn a_narrow_page_leaves_out_the_size_before_the_notes() {
+    let first = |width: u16| page(&state(lesson()), width, 12).lines().next().unwrap().to_owned();
+    assert_eq!(first(40), "Bend string 2, fret 8: G4 to A4      3/8");
+    assert_eq!(first(30), "Bend 2/8: G4 to A4         3/8");
+    let foot = page(&state(lesson()), 40, 24).lines().skip(22).collect::<Vec<_>>().join("\n");
+    assert_eq!(foot, "Hold it still until the bar reaches its\nmark.");
+}
+
+#[test]
 fn a_cue_stands_at_the_foot() {
     let cue = "Put two fingers behind the bending one and hold with the turn of the forearm.";
     insta::assert_snapshot!("80x24_cue", page(&bent(Lesson { cue: Some(cue.into()), ..lesson() }, true), 80, 24));
@@ -180,6 +189,7 @@ fn graded(measures: &Measures, faults: Vec<Fault>) -> Attempt {
         target_cents: Some(6900.0),
         bend_cents: Some(200.0),
         degree: None,
+        standing: None,
         measures: *measures,
         restrike: false,
         landing_cents: None,

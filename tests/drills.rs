@@ -240,7 +240,9 @@ fn at_playing_speed_a_drill_has_as_many_rows_as_it_asks_for_and_the_same_as_fast
     let (paced, said) = run("paced.csv", &[]);
     assert_eq!(paced, fast);
     let (_, behind) = said.split_once("That was the last one.").unwrap();
+    let (behind, ending) = behind.split_once("\n\n").unwrap();
     assert!(!behind.contains("landed") && !behind.contains("Attempt"), "{said}");
+    assert!(ending.contains("2 bends, 2 landed and held."), "{said}");
 }
 
 #[test]
@@ -342,4 +344,26 @@ fn the_files_that_readme_shows_can_be_read() {
     for block in drills {
         landfall::practice::drill_file::read("README", "mine", block).unwrap_or_else(|error| panic!("{error}\n{block}"));
     }
+}
+
+/// The notes of a key, as names in any octave.
+fn key_of(name: &str) -> Vec<&str> {
+    name.split(' ').collect()
+}
+
+#[test]
+fn over_changes_bends_begin_on_notes_of_the_key_that_the_chords_are_in() {
+    // F major, and D minor with the leading tone of its dominant left to the bend's top.
+    let tunes = [("Gm7 C7 F", "F G A Bb C D E"), ("Dm Gm7 A7", "D E F G A Bb C"), ("Am7 D7 Gmaj7", "G A B C D E F#")];
+    for (chords, key) in tunes {
+        let given = Given::from([("chords".to_owned(), chords.to_owned())]);
+        let plan = Chosen::find("changes", &given).unwrap().plan(Stage::Steady, None).unwrap();
+        for step in &plan.steps {
+            let name = step.origin.trim_end_matches(|letter: char| letter.is_ascii_digit());
+            assert!(key_of(key).contains(&name), "{} to {} over {:?} in {chords}", step.origin, step.target, step.chord);
+        }
+    }
+    let thirds = Chosen::find("thirds", &Given::new()).unwrap().plan(Stage::Steady, None).unwrap();
+    let bends: Vec<(&str, &str)> = thirds.steps.iter().take(3).map(|step| (step.origin.as_str(), step.target.as_str())).collect();
+    assert_eq!(bends[0], ("A4", "Bb4"), "{bends:?}");
 }

@@ -358,6 +358,12 @@ fn screens_of_play() {
 }
 
 #[test]
+fn a_narrow_page_leaves_out_what_does_not_fit_and_cuts_no_word() {
+    let page = page(&over_gm7(60), 60, 20);
+    assert!(page.lines().any(|line| line == "landed (the 5 of Dm): held +2 c for 1.9 s"), "{page}");
+}
+
+#[test]
 fn no_size_of_terminal_breaks_the_page() {
     for columns in 0..60 {
         for rows in 0..40 {

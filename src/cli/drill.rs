@@ -16,9 +16,9 @@ use super::{Failure, WrongUse, print};
 use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::coaching::{Coaching, Manner};
-use crate::live::collecting::Collecting;
 use crate::live::drill_sound::{After, DrillSound};
 use crate::live::hearing;
+use crate::live::pages::collecting::Collecting;
 use crate::live::pages::{Asks, Prompter};
 use crate::live::session::{Outcome, RING_S};
 use crate::live::world::World;
@@ -44,6 +44,8 @@ use std::path::PathBuf;
                   q or ctrl-C ends it; so does --attempts or --seconds. However it ends, the take is closed and every row is written.\n\n\
                   A drill that asks for beats counts in and clicks (--click); how early or late you are is measured against that click, less the delay that \
                   landfall calibrate found.\n\n\
+                  On the page, the ticks at the left edge are your last landings (higher is sharper), the bar under the upper rule is the hold, and the \
+                  stroke on that rule is how long it should be. At the end stand the attempts, what several of them share, and what to do next.\n\n\
                   In a drill, space, enter, page down or the right arrow go on, and page up, backspace or the left arrow ask once more: foot \
                   switches send these.\n\n\
                   Keep headphones and amplifiers at a moderate level, and rest when a hand tires: pain or numbness is a reason to stop, and to ask \

@@ -71,7 +71,8 @@ Keep headphones and amplifiers at a moderate level, and rest when a hand tires: 
 #[derive(Debug, clap::Args)]
 #[command(
     long_about = "Play over the chords of a tune. After the count-in the page shows the chord now and the next one, its tones on the neck and what \
-                  you sound; each bend is graded by the chord of its moment. At the end: where your phrases came to rest, how many notes were \
+                  you sound; each bend is graded by the chord of its moment, and one into a note that is no tone of it is \
+                  said to be of its scale, or outside. At the end: where your phrases came to rest, how many notes were \
                   chord, scale or outside tones, how much space you left, and your time against the beat.",
     after_help = HELP,
     mut_arg("a4", |arg| arg.value_name("HZ|track").value_parser(reference_or_track).help("The tuning reference in Hz, or track: the recording's [default: from the settings, else 440]"))

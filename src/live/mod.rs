@@ -13,7 +13,6 @@ pub mod checking;
 pub mod clock;
 pub mod clocks;
 pub mod coaching;
-pub mod collecting;
 pub mod drill_sound;
 pub mod ears;
 pub mod events;

@@ -1,5 +1,7 @@
 //! What shows a live run: the page on a terminal, or plain lines.
 
+pub mod collecting;
+
 use super::events::Event;
 use super::session::{View, Want};
 use super::world::Key;

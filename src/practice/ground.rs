@@ -208,13 +208,16 @@ impl Ground {
         self.finished(&spots)
     }
 
-    /// One bend into each wanted tone of each chord in turn, near to the one before.
+    /// One bend into each wanted tone of each chord in turn, near to the one before; where no key was given, from notes of the key that the chords
+    /// are taken to be in, as far as they reach.
     ///
     /// # Errors
     /// When a chord has none within reach.
     pub fn bends_into(&self, chords: &[Chord], rounds: usize) -> Result<Vec<Step>, DrillError> {
         let sizes = self.sizes();
         let degrees = self.degrees().unwrap_or_else(|| vec![3]);
+        let guessed = || Key::guess(&chords.iter().collect::<Vec<_>>()).map(Key::scale);
+        let scale = self.scale().or_else(guessed);
         let mut spots: Vec<Spot> = Vec::new();
         for _ in 0..rounds {
             for chord in chords {
@@ -224,8 +227,14 @@ impl Ground {
                         let last = spots.last().map_or(8, |last| last.place.fret);
                         (spot.place.fret.abs_diff(last), spot.place.string)
                     };
-                    let near = found.iter().min_by_key(|spot| away(spot));
-                    spots.push(near.cloned().ok_or_else(|| self.nothing(&sizes, &format!("the {degree} of {chord}")))?);
+                    let inside = |spot: &&Spot| scale.is_none_or(|scale| scale.contains(self.neck.midi(spot.place)));
+                    let spelled = |spot: &Spot| Spot {
+                        origin: scale.and_then(|scale| scale.spell(self.neck.midi(spot.place))).or(spot.origin),
+                        ..spot.clone()
+                    };
+                    let near = found.iter().filter(inside).min_by_key(|spot| away(spot)).map(spelled);
+                    let near = near.or_else(|| found.iter().min_by_key(|spot| away(spot)).cloned());
+                    spots.push(near.ok_or_else(|| self.nothing(&sizes, &format!("the {degree} of {chord}")))?);
                 }
             }
         }

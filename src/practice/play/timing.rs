@@ -37,8 +37,8 @@ impl Timing {
     #[must_use]
     pub fn style(&self) -> &'static str {
         match self.mean_ms {
-            late if late > MOST_MS => "later than a style",
-            early if early < -MOST_MS => "earlier than a style",
+            late if late > MOST_MS => "too late for a style",
+            early if early < -MOST_MS => "too early for a style",
             late if late > 10.0 => "laid back",
             early if early < -10.0 => "ahead of the beat",
             _ => "on the beat",
@@ -82,8 +82,8 @@ mod tests {
 
     #[test]
     fn what_is_farther_off_than_is_taken_out_of_the_score_is_no_style() {
-        assert_eq!(Timing::of(&[205.0; 4]).unwrap().style(), "later than a style");
-        assert_eq!(Timing::of(&[-61.0; 4]).unwrap().style(), "earlier than a style");
+        assert_eq!(Timing::of(&[205.0; 4]).unwrap().style(), "too late for a style");
+        assert_eq!(Timing::of(&[-61.0; 4]).unwrap().style(), "too early for a style");
         assert_eq!(Timing::of(&[60.0; 4]).unwrap().style(), "laid back");
     }
 

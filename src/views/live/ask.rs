@@ -2,6 +2,7 @@
 
 use crate::grading::Technique;
 use crate::practice::plan::{NEAR_CENTS, OTHER_FRET_CENTS};
+use crate::views::paragraph::cut;
 
 /// What is asked for. What is left open is up to the player.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -94,8 +95,22 @@ impl Ask {
     /// One sentence: what to do, where, how far, from which note to which.
     #[must_use]
     pub fn sentence(&self) -> String {
+        self.said(true, true)
+    }
+
+    /// The same in so many columns: the size goes first, since it stands large on the page and follows from the notes; then the place becomes
+    /// `2/8`, string and fret; the notes stay longest.
+    #[must_use]
+    pub fn sentence_within(&self, columns: usize) -> String {
+        let forms = [(true, true), (true, false), (false, false)].map(|(long, size)| self.said(long, size));
+        let fitting = forms.iter().find(|form| form.chars().count() <= columns);
+        fitting.cloned().unwrap_or_else(|| cut(&forms[2], columns))
+    }
+
+    fn said(&self, long_place: bool, with_size: bool) -> String {
         let pre_bend = self.technique.is_some_and(Technique::is_pre_bend);
-        let place = self.place.map(|(string, fret)| format!("string {string}, fret {fret}"));
+        let place =
+            self.place.map(|(string, fret)| if long_place { format!("string {string}, fret {fret}") } else { format!("{string}/{fret}") });
         if self.plain {
             let note = self.origin.as_ref().map(|(_, name)| format!(": {name}")).unwrap_or_default();
             return format!("Fret {}{note}", place.unwrap_or_else(|| "the note".to_owned()));
@@ -109,7 +124,7 @@ impl Ask {
             (None, false) => "Bend any note".to_owned(),
             (None, true) => "Bend any note first, then pick it".to_owned(),
         };
-        let size = self.size().map(|size| format!(", {size} up")).unwrap_or_default();
+        let size = self.size().filter(|_| with_size || self.target.is_none()).map(|size| format!(", {size} up")).unwrap_or_default();
         let notes = match (&self.origin, &self.target) {
             (Some((_, origin)), Some((_, target))) => format!(": {origin} to {target}"),
             (None, Some((_, target))) => format!(" to {target}"),

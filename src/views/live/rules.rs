@@ -51,8 +51,8 @@ impl Rules {
         }
     }
 
-    /// Draws the hold as a bar under the upper rule, with a stroke on the rule at each full second and at the length that was asked for; the rule's
-    /// name stays free of them.
+    /// Draws the hold as a bar under the upper rule, with a stroke on the rule at the length that was asked for, and under it in figures what it is;
+    /// the rule's name stays free of it.
     pub fn draw_hold(self, hold: Hold, bar: Style, line: Style, area: Rect, buffer: &mut Buffer) {
         let column = |seconds: f64| (seconds * hold.columns_a_second).round() as u16;
         let wide = column(hold.held_s).min(area.width);
@@ -62,11 +62,11 @@ impl Rules {
             }
         }
         let free = (0..area.width).take_while(|column| buffer[(area.x + column, self.upper)].symbol() == "━").count() as u16;
-        let full_seconds = (1..=hold.held_s as u32).map(|second| (f64::from(second), '┯'));
-        for (seconds, glyph) in full_seconds.chain(hold.wanted_s.map(|wanted| (wanted, '┿'))) {
-            if column(seconds) < free {
-                buffer[(area.x + column(seconds), self.upper)].set_char(glyph).set_style(line);
-            }
+        if let Some(wanted) = hold.wanted_s.filter(|wanted| column(*wanted) < free) {
+            buffer[(area.x + column(wanted), self.upper)].set_char('┿').set_style(line);
+        }
+        if self.upper + 3 < hold.free {
+            buffer.set_stringn(area.x, self.upper + 3, hold.words(), usize::from(area.width), line);
         }
     }
 }
@@ -80,4 +80,14 @@ pub struct Hold {
     pub wanted_s: Option<f64>,
     /// How wide a second is.
     pub columns_a_second: f64,
+    /// From this row on something else may stand.
+    pub free: u16,
+}
+
+impl Hold {
+    /// `held 1.2 s`, `held 1.2 of 1.5 s`.
+    fn words(&self) -> String {
+        let wanted = self.wanted_s.map(|wanted| format!("of {} ", (wanted * 10.0).round() / 10.0)).unwrap_or_default();
+        format!("held {:.1} {wanted}s", self.held_s)
+    }
 }

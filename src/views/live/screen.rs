@@ -19,7 +19,10 @@ use super::rules::{Hold, Rules};
 use super::{LANDINGS_SHOWN, LiveState, Page, another, count, figures, landings};
 use crate::theory::Note;
 use crate::views::letters;
+use crate::views::paragraph::{broken, cut};
 
+/// The keys of a drill. The other ones that foot switches send are in the command's help.
+const KEYS: &str = "space goes on, backspace asks once more, q ends";
 /// The widest verdict.
 const WIDEST: &str = "short 88";
 /// Columns of the string's pitch.
@@ -63,7 +66,7 @@ impl Plan {
     /// `None` where there is no room for two rules.
     fn new(area: Rect) -> Option<Self> {
         // Above: sentence, chord. Below: figures, notice.
-        let (above, below) = if area.height >= 16 { (2, 2) } else { (1, 1) };
+        let (above, below) = if area.height >= 16 { (2, 1 + foot_rows(area)) } else { (1, 1) };
         let room = area.height.checked_sub(above + below).filter(|&room| room >= 5)?;
         // A word on each rule (with a free row above), two rows of hold, the rules themselves.
         let columns = area.width.saturating_sub(MARGIN + 1);
@@ -77,12 +80,19 @@ impl Plan {
     }
 }
 
+/// Rows of the sentence at the foot: most are longer than a narrow terminal is wide. With 20 rows, both large words need all that there are.
+fn foot_rows(area: Rect) -> u16 {
+    if area.width < 80 && area.height > 20 { 2 } else { 1 }
+}
+
 /// Draws the whole page into `area`.
 pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
     let Some(plan) = Plan::new(area) else { return draw_words_only(state, area, buffer) };
     let bold = Look::word();
-    let next = state.page.as_ref().is_some_and(|page| page.ask != state.ask);
-    text(area, area.y, &format!("{}{}", if next { "Next: " } else { "" }, state.ask.sentence()), bold, buffer);
+    let next = if state.page.as_ref().is_some_and(|page| page.ask != state.ask) { "Next: " } else { "" };
+    let step = state.lesson.as_ref().filter(|_| plan.top == area.y + 1).map_or(0, |lesson| lesson.short_place().chars().count());
+    let room = usize::from(area.width).saturating_sub(next.len() + step);
+    text(area, area.y, &format!("{next}{}", state.ask.sentence_within(room)), bold, buffer);
     if plan.top > area.y + 1
         && let Some(second) = count::second_line(state, area.width.saturating_sub(beside(state) + 2))
     {
@@ -143,7 +153,9 @@ fn draw_note(state: &LiveState, page: &Page, plan: Plan, look: Look, area: Rect,
         // Four seconds fit, or one and a half of what was asked for.
         let longest = page.ask.hold_s.map_or(4.0, |wanted| (1.5 * wanted).max(4.0));
         let columns_a_second = (f64::from(room.width) / longest).floor();
-        let hold = Hold { held_s: held, wanted_s: page.ask.hold_s, columns_a_second };
+        // The letters of a second word begin above the lower rule.
+        let free = if plan.two_words { plan.rules.lower.saturating_sub(plan.letters.unwrap_or(1)) } else { plan.rules.lower };
+        let hold = Hold { held_s: held, wanted_s: page.ask.hold_s, columns_a_second, free };
         plan.rules.draw_hold(hold, look.own(), Style::new(), room, buffer);
     }
 }
@@ -195,21 +207,28 @@ fn draw_foot(state: &LiveState, area: Rect, buffer: &mut Buffer) {
         (None, true) => String::new(),
         (None, false) => figures,
     };
+    // Between two notes there are no figures, and time to look for a key.
+    let keys = state.lesson.is_some() && figures.is_empty() && !state.is_withheld();
+    let (line, style) = if keys { (KEYS, Style::new()) } else { (figures.as_str(), Look::word()) };
     let last = area.bottom() - 1;
     if area.height >= 16 {
-        text(area, last - 1, &figures, Look::word(), buffer);
+        let rows = foot_rows(area);
+        text(area, last - rows, line, style, buffer);
         let lesson = state.lesson.as_ref().map(|lesson| lesson.foot());
         let foot = state.notice.as_deref().or(lesson.as_deref()).unwrap_or("q ends");
-        text(area, last, foot, Style::new(), buffer);
+        for (row, line) in (last + 1 - rows..).zip(broken(foot, usize::from(area.width), usize::from(rows))) {
+            text(area, row, &line, Style::new(), buffer);
+        }
     } else {
-        text(area, last, state.notice.as_deref().unwrap_or(&figures), Look::word(), buffer);
+        let (line, style) = state.notice.as_deref().map_or((line, style), |notice| (notice, Look::word()));
+        text(area, last, line, style, buffer);
     }
 }
 
 /// For a terminal of a few lines: what to play, and the verdict.
 fn draw_words_only(state: &LiveState, area: Rect, buffer: &mut Buffer) {
     let words = [state.headline().map(|word| capitals(&word)), state.homecoming().map(|word| format!("home: {word}"))];
-    let sentence = state.notice.clone().unwrap_or_else(|| state.ask.sentence());
+    let sentence = state.notice.clone().unwrap_or_else(|| state.ask.sentence_within(usize::from(area.width)));
     let lines = words.into_iter().flatten().chain([sentence]);
     for (row, line) in (area.top()..area.bottom()).zip(lines) {
         text(area, row, &line, Look::word(), buffer);
@@ -218,6 +237,6 @@ fn draw_words_only(state: &LiveState, area: Rect, buffer: &mut Buffer) {
 
 fn text(area: Rect, row: u16, words: &str, style: Style, buffer: &mut Buffer) {
     if row < area.bottom() && area.width > 0 {
-        buffer.set_stringn(area.x, row, words, usize::from(area.width), style);
+        buffer.set_string(area.x, row, cut(words, usize::from(area.width)), style);
     }
 }

@@ -21,7 +21,10 @@ pub(super) fn draw(state: &PlayState, area: Rect, buffer: &mut Buffer) {
     }
     let below = Rect { y: above.bottom() + sentence, height: area.bottom().saturating_sub(above.bottom() + sentence), ..area };
     let Some((next, beats)) = &state.next else { return };
-    let line = format!("{}{}", tones(state.now.as_ref()), to_come(&next.text, *beats));
+    let comes = to_come(&next.text, *beats);
+    let line = format!("{}{comes}", tones(state.now.as_ref()));
+    // What comes is wanted more than what the neck shows too.
+    let line = if line.chars().count() > usize::from(area.width) { comes } else { line };
     text(area, above.bottom(), &line, Style::new(), buffer);
     if both {
         let digits = beats.to_string();

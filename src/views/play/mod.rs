@@ -22,6 +22,7 @@ pub use targets::lines as target_lines;
 
 use crate::views::letters;
 use crate::views::live::Look;
+use crate::views::paragraph::cut;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::{Modifier, Style};
@@ -105,7 +106,7 @@ pub fn draw(state: &PlayState, look: Look, area: Rect, buffer: &mut Buffer) {
         Some(verdict) if neck > 0 => verdict::draw(verdict, Rect { y: large.bottom(), height: neck, ..area }, buffer),
         _ => {
             for (row, line) in (large.bottom()..).zip(state.targets.iter().take(usize::from(neck))) {
-                text(area, row, line, Style::new(), buffer);
+                buffer.set_stringn(area.x, row, line, usize::from(area.width), Style::new());
             }
         }
     }
@@ -127,6 +128,6 @@ fn draw_words_only(state: &PlayState, area: Rect, buffer: &mut Buffer) {
 
 fn text(area: Rect, row: u16, words: &str, style: Style, buffer: &mut Buffer) {
     if row < area.bottom() && area.width > 0 {
-        buffer.set_stringn(area.x, row, words, usize::from(area.width), style);
+        buffer.set_string(area.x, row, cut(words, usize::from(area.width)), style);
     }
 }

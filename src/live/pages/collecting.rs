@@ -1,8 +1,8 @@
 //! A view that keeps what was graded, for the words at the end of a run.
 
-use super::events::Event;
-use super::session::{View, Want};
-use super::world::Key;
+use super::super::events::Event;
+use super::super::session::{View, Want};
+use super::super::world::Key;
 use crate::grading::Attempt;
 use crate::logbook::Row;
 use crate::pitch::Reading;
