@@ -23,6 +23,7 @@ pub mod hearing;
 pub mod keeper;
 pub mod keyboard;
 pub mod lag;
+pub mod letting_go;
 pub mod masked;
 pub mod own_sound;
 pub mod pages;

@@ -5,15 +5,12 @@ use super::super::calibrate::round_trip;
 use super::super::directories::Directories;
 use super::super::over_changes::Over;
 use super::super::track::{Laid, Read};
+use crate::live::letting_go::while_let_go;
 use crate::live::own_sound::OwnSound;
 use crate::live::session::RING_S;
 use crate::live::speaker::{Ahead, Speaker};
 use crate::sound::card::{Card, CardTakes, CardWish, Host, OutputWish};
 use std::sync::Arc;
-use std::time::{Duration, Instant};
-
-/// A card is let go on a thread of its own; by then another stream of it can be opened.
-const LET_GO: Duration = Duration::from_secs(1);
 
 /// A card that offers another rate each time it is opened is none to play over a recording with.
 const OPENINGS: usize = 3;
@@ -58,9 +55,7 @@ impl Sides {
                 if !at_once {
                     drop((card, takes, own));
                     speaker.finish();
-                    let closed = Instant::now();
-                    laid = Some(read.laid(over, rate)?);
-                    std::thread::sleep(LET_GO.saturating_sub(closed.elapsed()));
+                    laid = Some(while_let_go(|| read.laid(over, rate))?);
                     continue;
                 }
                 laid = Some(read.laid(over, rate)?);
@@ -84,6 +79,7 @@ mod tests {
     use clap::Parser;
     use std::sync::Mutex;
     use std::sync::atomic::{AtomicBool, Ordering};
+    use std::time::{Duration, Instant};
 
     /// A card at 48 kHz that keeps time, and remembers when each input was opened and that it was closed.
     #[derive(Default)]
