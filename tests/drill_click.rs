@@ -294,7 +294,7 @@ fn in_a_list_a_drill_without_beats_has_no_click_and_a_list_without_any_is_refuse
     list_of(&program, &["slow-climb", "bend-and-hold"]);
     let ran = program.run(&heard);
     ran.assert_succeeds();
-    assert!(ran.stdout.contains("The take holds nothing more of this list; 1 drills are not in it."), "{}", ran.stdout);
+    assert!(ran.stdout.contains("The take holds nothing more of this list; 1 drill is not in it."), "{}", ran.stdout);
     near(&Rows::log(&program).numbers("beat_error_ms"), &[0.0], RIGHT_MS);
     list_of(&program, &["hold", "bend-and-hold"]);
     let ran = program.run(&heard);
