@@ -271,10 +271,17 @@ fn a_device_that_is_not_there_is_named() {
 }
 
 #[test]
-fn devices_lists_the_card_by_name_and_says_nothing_else() {
+fn devices_lists_the_card_by_name_and_what_the_system_says_itself_is_not_heard() {
     let Some(card) = VirtualCard::start(RATE) else { return };
-    let output = card.command(LANDFALL).arg("devices").output().unwrap();
-    assert!(output.status.success() && output.stderr.is_empty(), "{}", String::from_utf8_lossy(&output.stderr));
-    let said = String::from_utf8(output.stdout).unwrap();
+    let listed = |words: &[&str]| {
+        let output = card.command(LANDFALL).args(words).output().unwrap();
+        assert!(output.status.success());
+        (String::from_utf8(output.stdout).unwrap(), String::from_utf8(output.stderr).unwrap())
+    };
+    let (said, beside) = listed(&["devices"]);
     assert!(said.lines().any(|line| line.starts_with("guitar ") && line.contains("the virtual guitar")), "{said}");
+    // How many are left out depends on what is installed; nothing else is said beside the list.
+    assert!(beside.lines().all(|line| line.starts_with("landfall: ") && line.contains("--all")) && beside.lines().count() <= 1, "{beside}");
+    let (all, beside) = listed(&["devices", "--all"]);
+    assert!(all.lines().count() >= said.lines().count() && beside.is_empty(), "{all}{beside}");
 }
