@@ -251,7 +251,7 @@ impl Args {
         let drawn = drawn(heard.attempts, |attempt: &Attempt| wanted.row(attempt, &setting));
         // Towards a chord, what landed is not the whole of it.
         let graded = drawn.iter().map(|drawn| &drawn.attempt);
-        let towards = !drawn.is_empty() && graded.clone().any(|attempt| attempt.standing.is_some());
+        let towards = graded.clone().any(|attempt| attempt.standing.is_some());
         let came_to = if towards { hanging(&counted(graded)).join("\n") + "\n" } else { String::new() };
         Graded { take: Some((take.stem(), drawn)), came_to, failure: heard.failure }
     }

@@ -60,7 +60,7 @@ impl Case<'_> {
             target_cents: meant.target,
             bend_cents: meant.target.zip(meant.origin).map(|(target, origin)| target - origin),
             degree: meant.degree.clone(),
-            standing: wish.harmony.and_then(|harmony| harmony.of_target(&wish.aim, meant.target)),
+            standing: wish.standing(meant.target),
             restrike: released && self.after.restruck.is_some(),
             landing_cents: self.played.release.and_then(|release| release.landing),
             repicks: self.repicks,

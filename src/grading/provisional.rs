@@ -202,7 +202,7 @@ impl Provisional {
         let frame = |position: f64| self.rate.span(contour.seconds(position));
         let elsewhere = |off: f64| super::target::meant(&wish, from, glance.played.arrival.level + off).target != meant.target;
         let unsure = elsewhere(UNSURE_CENTS) || elsewhere(-UNSURE_CENTS);
-        let elsewhere = Word::of_standing(wish.harmony.and_then(|harmony| harmony.of_target(&wish.aim, meant.target)));
+        let elsewhere = Word::of_standing(wish.standing(meant.target));
         let words = glance.words(&meant, elsewhere, wish.tolerance.cents);
         let words = if unsure { Verdict { arrival: None, hold: None, ..words } } else { words };
         if glance.has_arrived() && (!said.arrived || before.arrival.is_none() && words.arrival.is_some()) {

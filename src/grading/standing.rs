@@ -1,7 +1,6 @@
 //! What a bent note is to the chord of its moment: a tone of it, another note of its scale, or outside of both. A row names the nearest note; the
 //! words on it do not praise what sounds wrong, however well it is in tune.
 
-use super::Aim;
 use crate::theory::{Chord, Key, Scale, choice};
 
 /// What a note is to a chord.
@@ -55,12 +54,6 @@ impl Harmony {
     pub fn standing(&self, cents: f64) -> Option<Standing> {
         let note = (cents / 100.0).round();
         (note - cents / 100.0).abs().lt(&1e-9).then(|| self.0[(note as i32).rem_euclid(12) as usize])
-    }
-
-    /// What the target of a bend is. A pitch that was named is what it was meant to be, whatever the chord.
-    #[must_use]
-    pub(super) fn of_target(self, aim: &Aim, target: Option<f64>) -> Option<Standing> {
-        if matches!(aim, Aim::Pitch(_)) { None } else { self.standing(target?) }
     }
 }
 

@@ -1,6 +1,6 @@
 //! What was wanted of an attempt. Everything is optional: with an empty wish the bend itself says what it meant.
 
-use super::{Attempt, Harmony, Technique};
+use super::{Attempt, Harmony, Standing, Technique};
 
 /// A pitch that may be aimed at.
 #[derive(Clone, Debug, PartialEq)]
@@ -155,6 +155,13 @@ pub struct Wish {
     pub tolerance: Tolerance,
     /// What counts in the score.
     pub parts: Parts,
+}
+
+impl Wish {
+    /// What the target of a bend (cents on the MIDI scale) is to the chord. A pitch that was named is what it was meant to be, whatever the chord.
+    pub(super) fn standing(&self, target: Option<f64>) -> Option<Standing> {
+        if matches!(self.aim, Aim::Pitch(_)) { None } else { self.harmony?.standing(target?) }
+    }
 }
 
 impl Default for Wish {

@@ -1,5 +1,6 @@
 //! When which frame of a stream passes: a straight line through what its callbacks say.
 
+use crate::notes::statistics::median;
 use crate::units::SampleRate;
 use std::collections::VecDeque;
 
@@ -9,16 +10,17 @@ const POINT_S: f64 = 0.5;
 const POINTS: usize = 120;
 /// Fewer points say nothing of a drift.
 const ENOUGH: usize = 6;
-/// A crystal is mostly within this of its rate, or of the other stream's drift, once that is known: both mostly hang on one crystal.
+/// A crystal is mostly within this of its rate, or of the other stream's drift, once that is known, since both mostly hang on one crystal; seconds a second (common practice,
+/// no source).
 const USUAL: f64 = 100e-6;
-/// Stamps mostly scatter by so much, s, and this counts like so many points: what is expected of them before anything is known.
+/// Stamps mostly scatter by so much, s (measured on a quiet machine), and this counts like so many points: what is expected of them before anything is known.
 const USUAL_SCATTER_S: f64 = 0.3e-3;
 const USUAL_COUNT: f64 = 2.0;
-/// Crystals are better than this; a steeper line is a mistake.
+/// Crystals are better than this, seconds a second; a steeper line is a mistake.
 const STEEPEST: f64 = 1e-3;
 /// While a stream starts its stamps are unsteady, s.
 const STARTING_S: f64 = 0.25;
-/// They may be off by 2 ms for so long: as soon as there are enough others, they are left out.
+/// They may be off by 2 ms for so long, s (measured behind a sound server): as soon as there are so many other points, they are left out.
 const UNSETTLED_S: f64 = 1.0;
 const OTHERS: usize = 3;
 /// One in so many of a point's stamps may be astray at either end, and one in so many points: what is left of them says where they lie.
@@ -146,35 +148,44 @@ impl Fit {
 
     fn draw(&mut self) {
         let slope = self.line.map_or(self.expected, |(slope, _)| slope);
-        let off = |point: &Point, at: f64, slope: f64| at - slope * point.frame;
-        let mut middles: Vec<f64> = self.points.iter().map(|point| off(point, point.middle, slope)).collect();
-        middles.sort_by(f64::total_cmp);
-        let Some(middle) = middles.get(middles.len() / 2).copied() else { return };
-        let near = |point: &&Point| (off(point, point.middle, slope) - middle).abs() <= SKIPPED_S;
-        let points: Vec<Point> = self.points.iter().filter(near).copied().collect();
+        let points = self.near(slope);
+        let (slope, certainty) = self.slope(&points, slope);
+        let ends = points.len() / POINTS_ASTRAY;
+        let sorted = |of: fn(&Point) -> f64| {
+            let mut offsets: Vec<f64> = points.iter().map(|point| of(point) - slope * point.frame).collect();
+            offsets.sort_by(f64::total_cmp);
+            offsets
+        };
+        let (lows, highs) = (sorted(|point| point.low), sorted(|point| point.high));
+        if let (Some(low), Some(high)) = (lows.get(ends), highs.iter().rev().nth(ends)) {
+            self.line = Some((slope, f64::midpoint(*low, *high)));
+            self.certainty = certainty;
+        }
+    }
+
+    /// The points that lie on a line of this slope, as nearly as those of one stream do.
+    fn near(&self, slope: f64) -> Vec<Point> {
+        let offset = |point: &Point| point.middle - slope * point.frame;
+        let offsets: Vec<f64> = self.points.iter().map(offset).collect();
+        let Some(middle) = median(&offsets) else { return Vec::new() };
+        self.points.iter().filter(|point| (offset(point) - middle).abs() <= SKIPPED_S).copied().collect()
+    }
+
+    /// The slope of these points, s a frame, and how sure it is of itself; they scatter around `before`.
+    fn slope(&self, points: &[Point], before: f64) -> (f64, f64) {
         let count = points.len() as f64;
         let mean = |of: fn(&Point) -> f64| points.iter().map(of).sum::<f64>() / count;
         let (mean_frame, mean_middle) = (mean(|point| point.frame), mean(|point| point.middle));
         let (mut across, mut along, mut scatter) = (0.0, 0.0, USUAL_COUNT * USUAL_SCATTER_S.powi(2));
-        for point in &points {
+        for point in points {
             let (away, beside) = (point.frame - mean_frame, point.middle - mean_middle);
             across += away * away;
             along += away * beside;
-            scatter += (beside - slope * away).powi(2);
+            scatter += (beside - before * away).powi(2);
         }
         let penalty = scatter / (count + USUAL_COUNT) / (USUAL / self.rate).powi(2);
         let steepest = STEEPEST / self.rate;
-        let slope = ((along + penalty * self.expected) / (across + penalty)).clamp(-steepest, steepest);
-        let sorted = |of: fn(&Point) -> f64| {
-            let mut offs: Vec<f64> = points.iter().map(|point| off(point, of(point), slope)).collect();
-            offs.sort_by(f64::total_cmp);
-            offs
-        };
-        let (lows, highs, ends) = (sorted(|point| point.low), sorted(|point| point.high), points.len() / POINTS_ASTRAY);
-        if let (Some(low), Some(high)) = (lows.get(ends), highs.get(highs.len().saturating_sub(1 + ends))) {
-            self.line = Some((slope, f64::midpoint(*low, *high)));
-            self.certainty = across / (across + penalty);
-        }
+        (((along + penalty * self.expected) / (across + penalty)).clamp(-steepest, steepest), across / (across + penalty))
     }
 }
 

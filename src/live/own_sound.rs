@@ -124,8 +124,8 @@ impl OwnSound {
         }
     }
 
-    /// The next beat lies at this frame; negative before the take. Its number.
-    pub fn beat(&self, at: i64) -> usize {
+    /// The next beat lies at this frame; negative before the take. Its number; `None` before a take has begun.
+    pub fn beat(&self, at: i64) -> Option<usize> {
         self.locked().beat(at)
     }
 
@@ -225,11 +225,10 @@ impl Inside {
         at.max(first_free) as f64 / rate.as_f64()
     }
 
-    fn beat(&mut self, at: i64) -> usize {
-        if let Some(rate) = self.rate {
-            self.beats.push(self.beat_s(at, rate));
-        }
-        self.beats.len().saturating_sub(1)
+    fn beat(&mut self, at: i64) -> Option<usize> {
+        let beat_s = self.beat_s(at, self.rate?);
+        self.beats.push(beat_s);
+        Some(self.beats.len() - 1)
     }
 
     fn move_beat(&mut self, number: usize, at: i64) -> bool {
@@ -367,7 +366,8 @@ mod tests {
     #[test]
     fn a_beat_moves_until_somebody_looked_at_it_or_it_is_long_past() {
         let own = begun();
-        let numbers: Vec<usize> = [500, 1000, 1500, 9000].iter().map(|at| own.beat(*at)).collect();
+        assert_eq!(OwnSound::beside_take().beat(500), None, "no take has begun");
+        let numbers: Vec<usize> = [500, 1000, 1500, 9000].iter().filter_map(|at| own.beat(*at)).collect();
         assert_eq!(numbers, [0, 1, 2, 3]);
         assert_eq!(own.news(), None, "nothing stays yet");
         assert!(own.move_beat(0, 510) && own.move_beat(1, 1010));

@@ -333,7 +333,7 @@ impl Desk {
         let until = FrameTime(shared.heard.load(Ordering::Relaxed)) + rate.span(BEATS_AHEAD_S);
         while let Some(at) = (song.beats)(song.next).map(|at| at + FrameSpan(song.from.0)).filter(|at| *at < until) {
             let Some(frame) = place(at) else { break };
-            song.loose.push((own.beat(frame), at));
+            song.loose.extend(own.beat(frame).map(|number| (number, at)));
             song.next += 1;
         }
     }
