@@ -50,6 +50,9 @@ impl Point {
     }
 }
 
+/// How far the time of a frame is from frame / rate: the drift in seconds a frame, and the offset at frame 0.
+type Line = (f64, f64);
+
 /// The time of each frame of one stream: a straight line through its stamps, in seconds on any clock.
 ///
 /// Its slope is that of a least-squares line through the points' middles, drawn towards what is expected while it is not sure of itself (ridge regression, Hoerl and
@@ -62,8 +65,9 @@ pub struct Fit {
     /// Frame, and how far its time is from frame / rate.
     fresh: Vec<(f64, f64)>,
     points: VecDeque<Point>,
-    /// Drift in seconds a frame, and offset at frame 0.
-    line: Option<(f64, f64)>,
+    line: Option<Line>,
+    /// The line that held before the stream skipped last, and the frame up to which it did: what was before the skip stays where it was.
+    former: Option<(f64, Line)>,
     /// The slope that is expected, s a frame.
     expected: f64,
     /// How sure the slope is of itself, from 0 to 1.
@@ -76,7 +80,7 @@ impl Fit {
     #[must_use]
     pub fn new(rate: SampleRate) -> Self {
         let (fresh, points) = (Vec::new(), VecDeque::new());
-        Self { rate: rate.as_f64(), fresh, points, line: None, expected: 0.0, certainty: 0.0, astray: 0 }
+        Self { rate: rate.as_f64(), fresh, points, line: None, former: None, expected: 0.0, certainty: 0.0, astray: 0 }
     }
 
     /// One stamp, in order.
@@ -108,13 +112,16 @@ impl Fit {
     /// When a frame passes.
     #[must_use]
     pub fn seconds(&self, frame: f64) -> Option<f64> {
-        self.line.map(|(slope, offset)| frame / self.rate + slope * frame + offset)
+        let former = self.former.filter(|(until, _)| frame < *until).map(|(_, line)| line);
+        former.or(self.line).map(|(slope, offset)| frame / self.rate + slope * frame + offset)
     }
 
-    /// The frame that passes then.
+    /// The frame that passes then; the last one before a skip while the stream stood still.
     #[must_use]
     pub fn frame(&self, at_s: f64) -> Option<f64> {
-        self.line.map(|(slope, offset)| (at_s - offset) / (1.0 / self.rate + slope))
+        let on = |(slope, offset): Line| (at_s - offset) / (1.0 / self.rate + slope);
+        let frame = on(self.line?);
+        Some(self.former.filter(|(until, _)| frame < *until).map_or(frame, |(until, line)| on(line).min(until)))
     }
 
     /// How fast the stream is against its own rate, in parts of a million; positive is fast.
@@ -135,9 +142,11 @@ impl Fit {
         }
         self.points.push_back(point);
         if self.astray == 2 {
-            // What was before belongs to another line.
+            // What was before belongs to another line, up to the point that strayed first: the skip is somewhere in its first half.
             self.astray = 0;
-            self.points.drain(..self.points.len() - 2);
+            let last = self.points.len() - 1;
+            self.former = self.line.map(|line| (self.points[last - 1].frame, line));
+            self.points.drain(..last);
         }
         let unsettled = self.points.iter().take_while(|point| point.frame < UNSETTLED_S * self.rate).count();
         if self.points.len() >= unsettled + OTHERS {
@@ -163,12 +172,12 @@ impl Fit {
         }
     }
 
-    /// The points that lie on a line of this slope, as nearly as those of one stream do.
+    /// The points that lie on a line of this slope, as nearly as those of one stream do, from end to end: none in which it skipped.
     fn near(&self, slope: f64) -> Vec<Point> {
-        let offset = |point: &Point| point.middle - slope * point.frame;
-        let offsets: Vec<f64> = self.points.iter().map(offset).collect();
+        let offsets: Vec<f64> = self.points.iter().map(|point| point.middle - slope * point.frame).collect();
         let Some(middle) = median(&offsets) else { return Vec::new() };
-        self.points.iter().filter(|point| (offset(point) - middle).abs() <= SKIPPED_S).copied().collect()
+        let is_near = |point: &&Point| [point.low, point.high].iter().all(|at| (at - slope * point.frame - middle).abs() <= SKIPPED_S);
+        self.points.iter().filter(is_near).copied().collect()
     }
 
     /// The slope of these points, s a frame, and how sure it is of itself; they scatter around `before`.
@@ -296,12 +305,26 @@ mod tests {
     }
 
     #[test]
-    fn a_stream_that_skips_is_followed_within_two_seconds() {
+    fn a_stream_that_skips_is_followed_within_two_seconds_and_what_was_before_stays() {
+        for skip in [0.14, 0.013, -0.013] {
+            let mut crystal = Crystal::new(50.0);
+            crystal.run_to(20.0, &mut || 0.0);
+            let before = crystal.frame as f64;
+            crystal.run_to(22.0, &mut || skip);
+            let now = crystal.frame as f64;
+            for (frame, late) in [(now, skip), (before - 24_000.0, 0.0), (before - 300_000.0, 0.0)] {
+                let at_s = crystal.true_seconds(frame) + late;
+                assert!((crystal.fit.seconds(frame).unwrap() - at_s).abs() < 1e-3, "{skip}: frame {frame}");
+                assert!((crystal.fit.frame(at_s).unwrap() - frame).abs() < 48.0, "{skip}: at {at_s} s");
+            }
+        }
+        // While it stood still for 140 ms, its next frame had not come.
         let mut crystal = Crystal::new(0.0);
         crystal.run_to(20.0, &mut || 0.0);
+        let before = crystal.frame as f64;
         crystal.run_to(22.0, &mut || 0.14);
-        let frame = crystal.frame as f64;
-        assert!((crystal.fit.seconds(frame).unwrap() - crystal.true_seconds(frame) - 0.14).abs() < 1e-3);
+        let frame = crystal.fit.frame(crystal.true_seconds(before) + 0.07).unwrap();
+        assert!((frame - before).abs() < 0.5 * POINT_S * RATE, "{frame} and not {before}");
     }
 
     #[test]
