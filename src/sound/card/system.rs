@@ -1,5 +1,6 @@
 //! The system's sound cards, through cpal: the one door to it.
 
+use super::precedence::Precedence;
 use super::{Arrival, CardWish, Departure, DeviceName, Host, Opened, OutputWish, Stream};
 use crate::sound::{Format, SoundError};
 use crate::units::SampleRate;
@@ -192,11 +193,13 @@ where
     T: SizedSample,
     f32: FromSample<T>,
 {
-    let pulse = arrival.pulse();
+    let (pulse, precedence) = (arrival.pulse(), Precedence::default());
+    let broken = precedence.clone();
     device.build_input_stream_raw(
         config,
         T::FORMAT,
         move |data: &Data, info: &cpal::InputCallbackInfo| {
+            precedence.take();
             // Another format than the one asked for would be a fault of the library; silence from it is noticed by the watcher.
             let samples = data.as_slice::<T>().unwrap_or_default();
             let stamp = info.timestamp();
@@ -207,7 +210,10 @@ where
         move |error: cpal::Error| match error.kind() {
             ErrorKind::Xrun => pulse.count_overrun(),
             ErrorKind::RealtimeDenied | ErrorKind::DeviceChanged => {}
-            _ => pulse.count_error(),
+            _ => {
+                broken.give_back();
+                pulse.count_error();
+            }
         },
         None,
     )
@@ -241,11 +247,13 @@ fn build_output<T>(device: &cpal::Device, config: StreamConfig, mut departure: D
 where
     T: SizedSample + FromSample<f32>,
 {
-    let pulse = departure.pulse();
+    let (pulse, precedence) = (departure.pulse(), Precedence::default());
+    let broken = precedence.clone();
     device.build_output_stream_raw(
         config,
         T::FORMAT,
         move |data: &mut Data, info: &cpal::OutputCallbackInfo| {
+            precedence.take();
             let stamp = info.timestamp();
             let ahead = stamp.playback.checked_duration_since(stamp.callback).unwrap_or_default();
             departure.give(ahead, data.as_slice_mut::<T>().unwrap_or_default(), T::from_sample);
@@ -253,7 +261,10 @@ where
         move |error: cpal::Error| match error.kind() {
             ErrorKind::Xrun => pulse.count_underrun(),
             ErrorKind::RealtimeDenied | ErrorKind::DeviceChanged => {}
-            _ => pulse.count_error(),
+            _ => {
+                broken.give_back();
+                pulse.count_error();
+            }
         },
         None,
     )
