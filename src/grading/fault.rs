@@ -49,8 +49,8 @@ faults! {
     RestrikeFlat, "restrike flat", "The restruck note lies under the origin by more than the tolerance.";
     RestrikeSharp, "restrike sharp", "The restruck note lies over the origin by more than the tolerance.";
     NoRestrike, "no restrike", "A restrike was asked for and none was heard in time.";
-    Early, "early", "The arrival came before its beat by more than the tolerance of the beat.";
-    Late, "late", "The arrival came after its beat by more than the tolerance of the beat.";
+    Early, "early", "The arrival came before its beat by more than the tolerance of the beat; of a climb over beats, the note itself.";
+    Late, "late", "The arrival came after its beat by more than the tolerance of the beat; of a climb over beats, the note itself.";
     StringOff, "string off", "The note before the bend is off by more than the tolerance: tune the string.";
     OtherTechnique, "other technique", "Another gesture was played than asked for.";
     TargetGuessed, "target guessed", "Nothing said what was wanted, and the settled pitch is over 30 cents from any note.";

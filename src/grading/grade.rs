@@ -1,6 +1,7 @@
 //! A bend as played and a wish make an attempt: measures, score and faults.
 
 use super::grader::LONG_ENOUGH;
+use super::origin::BAND_CENTS;
 use super::parts::{Judged, STEADY_CENTS_PER_S, UNEVEN_RISE, UNEVENNESS_PCT};
 use super::played::Played;
 use super::score::score;
@@ -108,7 +109,17 @@ impl Case<'_> {
             attack_beat_error_ms: wish.attack_beat_s.map(|beat| 1000.0 * (onset_s - beat)),
             vibrato_unevenness_pct: vibrato.map(|v| v.unevenness_pct),
             vibrato_delay_s: vibrato.map(|v| (at(v.span.start as f64) - arrival_s).max(0.0)),
+            last_cents_ms: self.last_cents().filter(|_| wish.parts.evenness > 0.0).map(ms),
         }
+    }
+
+    /// From the arrival, within a band of the top, to the top itself, hops: a third of what the three bands before it took.
+    fn last_cents(&self) -> Option<f64> {
+        let (arrived, points) = (self.played.arrival.at, self.contour.cents());
+        let (from, to) = (self.played.before?.start.max(0.0).ceil() as usize, (arrived.max(0.0) as usize).min(points.len()));
+        let three_below = points.get(to)? - 3.0 * BAND_CENTS;
+        let below = (from..to).rev().find(|&i| points[i] < three_below)?;
+        Some((arrived - below as f64) / 3.0)
     }
 
     /// How far from half its time the rise was halfway, as a share of it; `None` without a rise.

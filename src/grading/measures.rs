@@ -50,4 +50,23 @@ pub struct Measures {
     pub vibrato_unevenness_pct: Option<f64>,
     /// Added: from the arrival to the beginning of the vibrato.
     pub vibrato_delay_s: Option<f64>,
+    /// Of a climb that was to be drawn out: from its arrival, within 10 cents, to the note itself at the pace that it came with, ms. No column.
+    pub last_cents_ms: Option<f64>,
+}
+
+impl Measures {
+    /// What the bend reached, minus the target: its settled pitch in the first 150 ms, which of a drawn-out climb still rises, so that there it is the hold's.
+    #[must_use]
+    pub fn reached_error_cents(&self) -> Option<f64> {
+        let early = self.arrival_error_cents.filter(|_| self.last_cents_ms.is_none());
+        early.or(self.hold_error_cents).or(self.arrival_error_cents)
+    }
+
+    /// How late it came, ms, early is negative: the top where a beat wants it, else the attack. Of a drawn-out climb the note itself counts: an even one
+    /// of four seconds arrives a fifth of a second before it, and lies on the beat all the same.
+    #[must_use]
+    pub fn late_ms(&self) -> Option<f64> {
+        let top = self.beat_error_ms.map(|late| late + self.last_cents_ms.unwrap_or(0.0));
+        top.or(self.attack_beat_error_ms)
+    }
 }

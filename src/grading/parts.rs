@@ -81,9 +81,11 @@ impl Judged<'_> {
         Some(self.measures.release_error_cents? - self.measures.origin_error_cents.unwrap_or(0.0))
     }
 
-    /// How far off the beat, counted from where the player usually lies, ms: the arrival where a beat wants it, else the attack.
+    /// How far off the beat, ms, from the beat itself or from where the player usually lies, whichever is nearer: a usual lag is a style, and whoever
+    /// leaves it for the beat makes no mistake.
     pub fn off_beat_ms(&self) -> Option<f64> {
-        self.measures.beat_error_ms.or(self.measures.attack_beat_error_ms).map(|late| late - self.wish.usual_late_ms)
+        let nearer = |late: f64| if (late - self.wish.usual_late_ms).abs() < late.abs() { late - self.wish.usual_late_ms } else { late };
+        self.measures.late_ms().map(nearer)
     }
 
     /// Half of the hold out of tune counts like an error at the tolerance. A curl has a zone and no one pitch to be held.

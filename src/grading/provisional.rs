@@ -6,7 +6,7 @@
 use super::look::Look;
 use super::played::Played;
 use super::target::{Meant, counted_error, meant};
-use super::{Attempt, Seen, Told, Verdict, Wishes, Word};
+use super::{Attempt, Seen, Told, Verdict, Wish, Wishes, Word};
 use crate::notes::statistics::median;
 use crate::notes::{Bend, Note, NoteFinder};
 use crate::pitch::Reading;
@@ -16,6 +16,11 @@ use crate::units::{A4, FrameTime, SampleRate};
 /// hesitation, and on the way up its last cents lie as close together as those of a hold.
 const STOPPED_MS: f64 = 60.0;
 const STOPPED_TIMES: f64 = 1.5;
+
+/// A climb that took so long over 20 cents, ms, has not stopped while it still creeps up faster than this, cents a second: a rise that rushes and then
+/// crawls is one.
+const SLOW_CROSSING_MS: f64 = 100.0;
+const CREEPS_CENTS_PER_S: f64 = 12.0;
 
 /// The hold may begin to grow when the pitch has stayed for this long, ms.
 const ARRIVED_MS: f64 = 60.0;
@@ -203,7 +208,7 @@ impl Provisional {
         let elsewhere = |off: f64| super::target::meant(&wish, from, glance.played.arrival.level + off).target != meant.target;
         let unsure = elsewhere(UNSURE_CENTS) || elsewhere(-UNSURE_CENTS);
         let elsewhere = Word::of_standing(wish.standing(meant.target));
-        let words = glance.words(&meant, elsewhere, wish.tolerance.cents);
+        let words = glance.words(&meant, elsewhere, &wish);
         let words = if unsure { Verdict { arrival: None, hold: None, ..words } } else { words };
         if glance.has_arrived() && (!said.arrived || before.arrival.is_none() && words.arrival.is_some()) {
             said.arrived = true;
@@ -252,7 +257,11 @@ fn has_stopped(look: &Look, bend: &Bend) -> bool {
     let ms = |hops: usize| hops as f64 * shape.hop_ms;
     let cents = (shape.smooth[rise.end - 1] - shape.smooth[rise.start]).max(1.0);
     let crossing_ms = 20.0 * ms(rise.len()) / cents;
-    ms(look.end.saturating_sub(rise.end)) >= STOPPED_MS.max(STOPPED_TIMES * crossing_ms)
+    let stood_ms = ms(look.end.saturating_sub(rise.end));
+    let last = look.end.clamp(rise.end, shape.smooth.len()) - 1;
+    let crept = shape.smooth[last] - shape.smooth[rise.end - 1];
+    let creeps = crossing_ms > SLOW_CROSSING_MS && crept > CREEPS_CENTS_PER_S * stood_ms / 1000.0;
+    stood_ms >= STOPPED_MS.max(STOPPED_TIMES * crossing_ms) && !creeps
 }
 
 /// One bend as far as it has gone.
@@ -288,9 +297,12 @@ impl Glance<'_> {
     }
 
     /// `elsewhere`: the word on a target that is no tone of the chord.
-    fn words(&self, meant: &Meant, elsewhere: Option<Word>, tolerance: f64) -> Verdict {
+    fn words(&self, meant: &Meant, elsewhere: Option<Word>, wish: &Wish) -> Verdict {
         let Some(target) = meant.target else { return Verdict::default() };
-        let arrival_error = counted_error(meant.size(), self.played.arrival.level - target);
+        let tolerance = wish.tolerance.cents;
+        // The first 150 ms behind the arrival of a climb over beats still rise.
+        let reached = if wish.parts.evenness > 0.0 { self.played.hold.level } else { self.played.arrival.level };
+        let arrival_error = counted_error(meant.size(), reached - target);
         let late = self.late_level().filter(|_| self.is_let_go());
         let landing = self.played.release.and_then(|release| {
             let landed = self.over || self.ms_since(release.end?) >= HOME_MS;

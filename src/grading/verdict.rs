@@ -97,7 +97,7 @@ impl Verdict {
     #[must_use]
     pub fn of(row: &Attempt) -> Self {
         let (m, tolerance) = (&row.measures, row.tolerance_cents);
-        let arrived = m.arrival_error_cents.or(m.hold_error_cents).map(|error| counted_error(row.bend_cents, error));
+        let arrived = m.reached_error_cents().map(|error| counted_error(row.bend_cents, error));
         // From the middle of the hold's first 150 ms to the middle of its last.
         let late = arrived.zip(m.hold_drift_cents_per_s.zip(m.hold_s)).map(|(error, (drift, hold))| (error, error + drift * (hold - 0.15)));
         let elsewhere = Word::of_standing(row.standing);

@@ -13,12 +13,18 @@ use std::ops::Range;
 /// A move of under 25 cents is neither a bend nor a release.
 pub const LEAST_MOVE_CENTS: f64 = 25.0;
 
-/// Slower than this is a drift (a hand that tires sags by up to 30 cents a second); the slowest bend asked for, a whole step in
-/// four beats at 60, moves at 50.
+/// Slower than this is a drift (a hand that tires sags by up to 30 cents a second), unless it climbs far.
 const LEAST_SPEED_CENTS_PER_S: f64 = 36.0;
 
 /// And so slow on the whole, pauses included, is a drift too.
 const LEAST_MEAN_SPEED_CENTS_PER_S: f64 = 25.0;
+
+/// No hold drifts up by so much: it is a bend that is drawn out, as far down as these speeds, cents and cents a second. What a climb that is no quicker than
+/// this goes on by, belongs to it sooner.
+const FARTHEST_DRIFT_CENTS: f64 = 40.0;
+const DRAWN_OUT_CENTS_PER_S: f64 = 100.0;
+const FARTHEST_CREEP_CENTS: f64 = 12.0;
+const SLOWEST: Speeds = Speeds { least: 9.0, mean: 8.0, half_ms: 120.0 };
 
 /// Legs shorter than this are one movement: there is no room for a stop in them.
 const SHORT_LEG_MS: f64 = 110.0;
@@ -176,6 +182,17 @@ fn moves(curve: &[f64], vibratos: &[Vibrato], hop_ms: f64, noise: f64) -> Vec<Mo
     found
 }
 
+/// What makes a stretch of a leg a movement.
+#[derive(Clone, Copy, Debug)]
+struct Speeds {
+    /// Faster than this at each point, cents a second.
+    least: f64,
+    /// And on the whole.
+    mean: f64,
+    /// Half the window that a point's speed is read in, ms.
+    half_ms: f64,
+}
+
 /// A leg leads from one turn to the next; it may hold a drift beside its movement, or movements with stops between.
 fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64, noise: f64) -> Vec<Movement> {
     let movement = |span: Range<usize>| Movement {
@@ -189,14 +206,29 @@ fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64, nois
         return if size(&leg) >= LEAST_MOVE_CENTS { vec![movement(leg)] } else { Vec::new() };
     }
     // Wide enough that noise makes no slope: its deviation falls with the window's length to the power of 1.5.
-    let half = (((20.0 + 16.0 * noise).min(50.0) / hop_ms).round() as usize).max(2);
+    let half_ms = (20.0 + 16.0 * noise).min(50.0);
+    let usual = Speeds { least: LEAST_SPEED_CENTS_PER_S, mean: LEAST_MEAN_SPEED_CENTS_PER_S, half_ms };
+    let mut runs = runs(curve, &leg, rises, hop_ms, noise, usual);
+    let moved: f64 = runs.iter().map(size).sum();
+    let moving_s = runs.iter().map(Range::len).sum::<usize>() as f64 * hop_ms / 1000.0;
+    let drawn_out = !runs.is_empty() && moved < DRAWN_OUT_CENTS_PER_S * moving_s;
+    if rises && size(&leg) - moved >= if drawn_out { FARTHEST_CREEP_CENTS } else { FARTHEST_DRIFT_CENTS } {
+        runs = self::runs(curve, &leg, rises, hop_ms, noise, SLOWEST);
+    }
+    runs.into_iter().map(movement).collect()
+}
+
+/// The stretches of a leg that are movements at these speeds.
+fn runs(curve: &[f64], leg: &Range<usize>, rises: bool, hop_ms: f64, noise: f64, speeds: Speeds) -> Vec<Range<usize>> {
+    let size = |span: &Range<usize>| (curve[span.end - 1] - curve[span.start]).abs();
+    let half = ((speeds.half_ms / hop_ms).round() as usize).max(2);
     let sign = if rises { 1.0 } else { -1.0 };
     let fast: Vec<bool> = leg
         .clone()
         .map(|i| {
             let window = &curve[i.saturating_sub(half).max(leg.start)..(i + half + 1).min(leg.end)];
             let per_hop = slope(window).unwrap_or(0.0) * sign;
-            per_hop / hop_ms * 1000.0 > LEAST_SPEED_CENTS_PER_S
+            per_hop / hop_ms * 1000.0 > speeds.least
         })
         .collect();
     let mut runs: Vec<Range<usize>> = Vec::new();
@@ -218,6 +250,6 @@ fn moves_of_leg(curve: &[f64], leg: Range<usize>, rises: bool, hop_ms: f64, nois
     drop_small_ends(curve, &mut runs, hop_ms);
     join_without_stop(curve, &mut runs, hop_ms);
     let speed = |run: &Range<usize>| size(run) / (run.len() as f64 * hop_ms / 1000.0);
-    runs.retain(|run| size(run) >= LEAST_MOVE_CENTS && speed(run) >= LEAST_MEAN_SPEED_CENTS_PER_S);
-    runs.into_iter().map(movement).collect()
+    runs.retain(|run| size(run) >= LEAST_MOVE_CENTS && speed(run) >= speeds.mean);
+    runs
 }

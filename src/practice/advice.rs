@@ -7,6 +7,7 @@
 
 use super::plan::Step;
 use crate::grading::{Attempt, Fault, Parts, counted_error};
+use crate::notes::statistics::median;
 use std::collections::VecDeque;
 
 /// Attempts that are looked back on.
@@ -187,7 +188,7 @@ impl Advice {
             // A note that is not bent is its own origin.
             origin_error: if attempt.is_plain() { m.hold_error_cents } else { m.origin_error_cents },
             release_error: home.filter(|_| step.parts.release > 0.0),
-            beat_error_ms: m.beat_error_ms.filter(|_| step.parts.beat > 0.0),
+            beat_error_ms: m.late_ms().filter(|_| step.parts.beat > 0.0),
         };
         self.set.push(seen.clone());
         self.last.push_back(seen);
@@ -323,21 +324,11 @@ fn improved(set: &[Seen]) -> Option<String> {
         (|seen| seen.beat_error_ms, 6.0 * tolerance, "Nearer to the beat", "ms"),
     ];
     let better = |(measure, tolerance, words, unit): Measure| {
-        let middle = |seen: &[Seen]| median(seen.iter().filter_map(measure).map(f64::abs).collect());
+        let middle = |seen: &[Seen]| median(&seen.iter().filter_map(measure).map(f64::abs).collect::<Vec<f64>>());
         let (before, after) = (middle(first)?, middle(second)?);
         let gain = before - after;
         let real = gain >= 0.5 * tolerance && gain >= before / 3.0;
         real.then(|| (gain / tolerance, format!("{words}: {before:.0} {unit} off at first, {after:.0} at the end of the set.")))
     };
     measures.into_iter().filter_map(better).max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, sentence)| sentence)
-}
-
-fn median(mut all: Vec<f64>) -> Option<f64> {
-    all.sort_by(f64::total_cmp);
-    let middle = all.len() / 2;
-    match all.len() {
-        0 => None,
-        odd if odd % 2 == 1 => Some(all[middle]),
-        _ => Some(f64::midpoint(all[middle - 1], all[middle])),
-    }
 }

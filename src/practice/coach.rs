@@ -156,7 +156,7 @@ impl Coach {
             self.said = Some("Another note than asked for: it does not count, and the drill waits.".to_owned());
             return;
         };
-        self.late_ms.extend(attempt.measures.beat_error_ms.or(attempt.measures.attack_beat_error_ms));
+        self.late_ms.extend(attempt.measures.late_ms());
         let good = attempt.score.is_some_and(|score| score >= 80.0) && self.course().advice().cue().is_none();
         self.fading.attempt(good, self.asked_unseen);
         if let (Some(place), Some(error)) = (step.place, attempt.measures.hold_error_cents) {

@@ -21,8 +21,7 @@ pub struct Usual {
 impl Usual {
     /// One attempt more, in order; one that no beat was wanted of says nothing.
     pub fn learn(&mut self, attempt: &Attempt) {
-        let measures = &attempt.measures;
-        if let Some(error) = measures.beat_error_ms.or(measures.attack_beat_error_ms) {
+        if let Some(error) = attempt.measures.late_ms() {
             if self.errors_ms.len() == OF {
                 self.errors_ms.pop_front();
             }

@@ -18,6 +18,8 @@ pub struct Player {
     pub off_cents: f64,
     /// Every top comes so many seconds after its time.
     pub late_s: f64,
+    /// A climb over beats is halfway after this share of its time; `None` is an even one.
+    pub halfway: Option<f64>,
 }
 
 /// What it is to play a whole plan.
@@ -40,6 +42,8 @@ fn note(text: &mut String, step: &Step, player: Player, at_s: f64) -> f64 {
     let (begins, takes) = match rise_s {
         // A beat from the pick to the top: the push itself is short.
         Some(rise) if rise < 1.5 => (rise + player.late_s - 0.2 * share, 0.2),
+        // An even climb, the note itself on the beat.
+        Some(rise) if step.parts.evenness > 0.0 => (0.3, rise + player.late_s - 0.3),
         Some(rise) => (0.3, (rise + player.late_s - 0.3) / share),
         None => (0.25, 0.11),
     };
@@ -63,12 +67,23 @@ fn note(text: &mut String, step: &Step, player: Player, at_s: f64) -> f64 {
     match gesture {
         None => writeln!(text, "detune_cents = {:.3}", player.off_cents).unwrap(),
         Some(_) if pre => writeln!(text, "pre_bend_cents = {top:.3}").unwrap(),
-        Some(_) => write!(
-            text,
-            "[[note.then]]\nhand = \"bend\"\nat_s = {begins:.4}\ncents = {top:.3}\ntakes_ms = {:.3}\nshape = \"straight\"\n",
-            1000.0 * takes
-        )
-        .unwrap(),
+        Some(_) => {
+            let mut climb = |at_s: f64, to: f64, takes_s: f64| {
+                write!(
+                    text,
+                    "[[note.then]]\nhand = \"bend\"\nat_s = {at_s:.4}\ncents = {to:.3}\ntakes_ms = {:.3}\nshape = \"straight\"\n",
+                    1000.0 * takes_s
+                )
+                .unwrap();
+            };
+            match player.halfway.filter(|_| step.parts.evenness > 0.0) {
+                Some(share) => {
+                    climb(begins, top / 2.0, share * takes);
+                    climb(begins + share * takes, top, (1.0 - share) * takes);
+                }
+                None => climb(begins, top, takes),
+            }
+        }
     }
     if let Some(shake) = step.shake {
         let (from, swing) = if gesture.is_none() { (shake.straight_s, "above") } else { (arrives + shake.straight_s, "both") };

@@ -20,11 +20,23 @@ pub const KIND: Kind = Kind {
     steps,
 };
 
+/// A climb must stay clear of what the ear of landfall calls a drift, eased by a fifth too: 9 cents a second (see `notes`).
+const SLOWEST_CENTS_PER_S: f64 = 16.0;
+
 fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
     let numbers = ground.numbers;
     let beats = Beats { tempo: ground.number_or("tempo", numbers.slow_tempo), rise: Some(ground.number_or("beats", numbers.slow_beats)) };
     let hold_s = ground.number_or("hold-beats", 1.0) * beats.beat_s();
     let parts = Parts { pitch: 3.0, beat: 3.0, evenness: 2.0, hold: 2.0, ..Parts::default() };
     let steps = ground.bends()?;
+    let rise_s = beats.rise.unwrap_or(0.0) * beats.beat_s();
+    if let Some(step) = steps.iter().find(|step| step.bend_cents < SLOWEST_CENTS_PER_S * rise_s) {
+        let wanted = format!(
+            "a climb of {:.0} cents over {rise_s:.1} s cannot be told from a drift, {:.1} s is the most; take fewer beats, a quicker tempo or a larger bend",
+            step.bend_cents,
+            step.bend_cents / SLOWEST_CENTS_PER_S
+        );
+        return Err(DrillError::Value { name: "beats".to_owned(), found: format!("{}", beats.rise.unwrap_or(0.0)), wanted });
+    }
     Ok(steps.into_iter().map(|step| Step { beats: Some(beats), hold_s: Some(hold_s), parts, ..step }).collect())
 }
