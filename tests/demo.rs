@@ -37,7 +37,7 @@ fn a_fast_demo_says_of_each_bend_what_was_played_and_where_its_rows_are() {
     let said = String::from_utf8(run.stdout).unwrap();
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
     let log = home.path().join("data").join("demo.csv");
-    assert!(said.ends_with(&format!("9 bends, 5 landed and held.\nEvery measure of them is in {}\n", log.display())), "{said}");
+    assert!(said.ends_with(&format!("9 bends, 6 landed, 4 without a fault.\nEvery measure of them is in {}\n", log.display())), "{said}");
     let (_, summary) = said.split_once("\n\n").unwrap();
     for (number, line) in said.lines().filter(|line| line.starts_with("Attempt ")).enumerate() {
         let words = line.split([':', ';']).nth(1).unwrap().trim();
@@ -171,7 +171,7 @@ fn ctrl_c_ends_a_demo_as_it_should() {
     let mut demo = OnTerminal::start(home.path());
     demo.wait_for(LANDED);
     demo.keys.write_all(b"\x03").unwrap();
-    demo.wait_for("1 bend, 1 landed and held.");
+    demo.wait_for("1 bend, 1 landed, 1 without a fault.");
     assert!(!demo.terminal.screen().alternate_screen());
     assert!(demo.child.wait().unwrap().success());
     assert_eq!(

@@ -49,7 +49,7 @@ fn flowing(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-const COUNTED: &str = "3 bends, 1 landed and held. 1 went to chord tones, 2 elsewhere: 1 of the scale, 1 outside.";
+const COUNTED: &str = "3 bends, 1 landed, 1 without a fault. 1 went to a chord tone, 2 elsewhere: 1 of the scale, 1 outside.";
 
 #[test]
 fn over_a_tune_only_chord_tones_land_and_the_others_are_counted_apart() {
@@ -81,7 +81,7 @@ fn towards_one_chord_the_eye_says_outside_before_the_row_does() {
     assert!(first("outside") < first("Attempt 1, A4 to B4: outside"), "{live}");
     assert!(!live.contains("landed;"), "{live}");
     let graded = said(&program, &["grade", "b.wav", "--chord", "Gm7"]);
-    assert!(graded.contains("1 bend, 0 landed and held. 0 went to chord tones, 1 elsewhere"), "{graded}");
+    assert!(graded.contains("1 bend, 0 landed, 0 without a fault. 0 went to chord tones, 1 elsewhere"), "{graded}");
     // Asked for by its name, the note is what was meant.
     let asked =
         said(&program, &["drill", "--chord", "Gm7", "--target", "B4", "--input", "b.wav", "--fast", "--save", "off", "--log", "l.csv"]);
@@ -123,7 +123,7 @@ fn a_drill_ends_with_its_attempts_what_they_share_and_the_one_thing_to_do_next()
     let lines: Vec<&str> = end.lines().collect();
     assert_eq!(lines[0], "  1  G4 to A4    landed", "{end}");
     assert!(lines[1].trim_start().starts_with("held ") && end.contains("  8  G4 to A4    short 23"), "{end}");
-    assert!(end.contains("8 bends, 3 landed and held.\n5 of 8 were 20 to 25 c short.\n"), "{end}");
+    assert!(end.contains("8 bends, 3 landed, 3 without a fault.\n5 of 8 were 20 to 25 c short.\n"), "{end}");
     assert!(flowing(end).contains("Next time: Fret the note you want, hear it, then push until the bend is that note. "), "{end}");
     assert!(end.contains("8 attempts, in log.csv"), "{end}");
     assert!(end.lines().all(|line| line.chars().count() <= 80), "{end}");
@@ -137,7 +137,7 @@ fn a_drill_of_a_list_ends_in_few_words() {
     let list = said(&program, &["drill", "list.toml", "--input", "hold.wav", "--fast", "--save", "off", "--log", "log.csv"]);
     assert!(list.starts_with("Before the band comes: 1 drill.\n"), "{list}");
     let (_, end) = list.split_once("\n\n").unwrap_or_else(|| panic!("no ending in\n{list}"));
-    assert!(end.starts_with("8 bends, 3 landed and held.\n5 of 8 were 20 to 25 c short.\n"), "{end}");
+    assert!(end.starts_with("8 bends, 3 landed, 3 without a fault.\n5 of 8 were 20 to 25 c short.\n"), "{end}");
 }
 
 #[test]
@@ -148,5 +148,5 @@ fn of_many_attempts_the_last_are_shown() {
     let free = said(&program, &["drill", "--input", "many.wav", "--fast", "--save", "off", "--log", "log.csv"]);
     let (_, end) = free.split_once("\n\n").unwrap_or_else(|| panic!("no ending in\n{free}"));
     assert!(end.starts_with("The last 8 of 13:\n  6  G4 to A4    landed\n"), "{end}");
-    assert!(end.contains("13 bends, 13 landed and held.\n") && !end.contains("Next time"), "{end}");
+    assert!(end.contains("13 bends, 13 landed, 13 without a fault.\n") && !end.contains("Next time"), "{end}");
 }

@@ -104,7 +104,7 @@ fn each_bend_is_graded_by_the_chord_and_the_count_of_its_moment() {
     }
     let bars: Vec<&str> = (1..=PLAYED.len()).map(|row| cell(&rows, row, "step")).collect();
     assert_eq!(bars, ["1", "2", "3", "4", "5"]);
-    assert!(said.contains("5 bends, 4 landed and held."), "{said}");
+    assert!(said.contains("5 bends, 4 landed, 4 without a fault."), "{said}");
     assert!(said.contains("Phrases came to rest on the 5 of Gm7 (bar 1)"), "{said}");
     assert!(said.contains("Space: nothing played for"), "{said}");
     assert!(said.contains("ms on average"), "{said}");

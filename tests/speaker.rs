@@ -1,12 +1,13 @@
 //! The speaker on an output of the test's own: beats stay where they should be when the output goes away and comes back.
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+use landfall::live::drill_sound::{After, DrillSound};
 use landfall::live::own_sound::OwnSound;
 use landfall::live::speaker::{Ahead, Begin, Ear, Speaker};
 use landfall::sound::card::{Arrival, CardWish, Departure, DeviceName, Host, Opened, OutputWish, Stream, TakeTime};
 use landfall::sound::out::{Event, Level, Listed, Voice, beat_frame};
 use landfall::sound::{Format, SoundError};
-use landfall::units::{FrameSpan, FrameTime, SampleRate};
+use landfall::units::{A4, FrameSpan, FrameTime, SampleRate};
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
@@ -169,6 +170,24 @@ fn an_end_is_heard_at_once_however_far_ahead_was_mixed() {
     // It fades: no step is larger than the tone's own at full strength.
     let steepest = before * std::f32::consts::TAU * 220.0 * 6.0 / rate.hz() as f32;
     assert!(heard.windows(2).all(|pair| (pair[1].1 - pair[0].1).abs() < steepest));
+}
+
+#[test]
+fn a_tone_of_a_drill_that_ends_has_faded_when_the_drill_is_gone() {
+    let amp = Arc::new(Amp::default());
+    let host: Arc<dyn Host> = amp.clone();
+    let speaker =
+        Speaker::open(host, OutputWish::default(), TakeTime::default(), OwnSound::beside_take(), Ahead::Answering, |_| None).unwrap();
+    let sound = DrillSound::new(speaker, Some(After::Target), A4::default());
+    sound.reference(6900.0, 0.1);
+    std::thread::sleep(Duration::from_millis(600));
+    drop(sound);
+    let heard = amp.heard.lock().unwrap();
+    let loudest = |samples: &[(Instant, f32)]| samples.iter().map(|(_, sample)| sample.abs()).fold(0.0, f32::max);
+    let (before, last) = heard.split_at(heard.len() - FRAMES as usize);
+    assert!(loudest(before) > 0.001 && loudest(last) == 0.0, "{} before, {} at the end", loudest(before), loudest(last));
+    let steepest = loudest(before) * std::f32::consts::TAU * 440.0 * 6.0 / RATE as f32;
+    assert!(heard.windows(2).all(|pair| (pair[1].1 - pair[0].1).abs() < steepest), "it is cut off");
 }
 
 #[test]

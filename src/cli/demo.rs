@@ -2,7 +2,9 @@
 
 use super::directories::{Directories, Environment};
 use super::failure::{print, remark};
+use super::live_options::{Hearing, Reference};
 use super::neck::columns;
+use super::play;
 use super::settings::{Colours, Given, Settings};
 use super::{Failure, WrongUse, stdout_failure};
 use crate::grading::{Attempt, Tolerance};
@@ -25,10 +27,18 @@ use crate::theory::Note;
 use crate::units::A4;
 use crate::views::live::{Ask, Look, Played, summary};
 use crate::views::paragraph::narrowed;
+use clap::Parser as _;
 use std::io::{IsTerminal, stdin, stdout};
 use std::path::{Path, PathBuf};
 
 const BALLAD: &str = include_str!("../../test_signals/scenarios/ballad.toml");
+
+/// `play` as it is without options.
+#[derive(clap::Parser)]
+struct Playing {
+    #[command(flatten)]
+    play: play::Args,
+}
 
 /// Arguments of `demo`.
 #[derive(Debug, clap::Args)]
@@ -37,10 +47,14 @@ const BALLAD: &str = include_str!("../../test_signals/scenarios/ballad.toml");
                   over and settles, one sinks, one is let down sharp, one is shaken. Nothing is heard and no sound card is opened; everything \
                   else is as when you play. It takes 40 seconds; q ends it.",
     after_help = "Examples:\n  landfall demo          the page that you see when you play\n  \
+                  landfall demo ii-V-I   over a chart; landfall chart --list shows all\n  \
                   landfall demo --plain  lines of text, for a screen reader\n  \
                   landfall demo --fast   only the result, in a second or two"
 )]
 pub struct Args {
+    /// Over the changes of this chart instead: a bend into each chord, with the page and the words of `landfall play`
+    #[arg(value_name = "CHART")]
+    chart: Option<PathBuf>,
     /// Lines of text instead of the page
     #[arg(long)]
     plain: bool,
@@ -67,6 +81,9 @@ impl Args {
             Some(path) => path.clone(),
             None => Directories::of(&environment)?.demo_log_file(),
         };
+        if let Some(chart) = &self.chart {
+            return self.over(chart, log);
+        }
         // The ballad is played at 440 Hz, whatever the player's own reference is.
         let a4 = A4::default();
         let log = Log::open(&log)?;
@@ -98,14 +115,21 @@ impl Args {
         }
     }
 
+    /// Over a chart.
+    fn over(&self, chart: &Path, log: PathBuf) -> Result<(), Failure> {
+        let words = [std::ffi::OsStr::new("play"), std::ffi::OsStr::new("--"), chart.as_os_str()];
+        let mut playing = Playing::try_parse_from(words).map_err(|error| WrongUse(error.to_string()))?.play;
+        playing.hearing = Hearing { example: true, fast: self.fast, a4: Some(Reference::Hz(A4::default())), ..Hearing::default() };
+        playing.showing.plain = self.plain || self.fast;
+        playing.keeping.log = Some(log);
+        playing.keeping.save = Some(self.save.clone().unwrap_or_else(|| PathBuf::from("off")));
+        playing.run()
+    }
+
     fn input(&self) -> Result<Input, Failure> {
         let source = Synth::new(&Scenario::from_toml(BALLAD)?)?;
         let pace = if self.fast { Pace::Fast } else { Pace::AsPlayed };
-        Ok(Input::Source {
-            origin: Origin { kind: "synth", name: Some("landfall's own synthesiser".to_owned()) },
-            source: Box::new(source),
-            pace,
-        })
+        Ok(Input::Source { origin: Origin::synth(), source: Box::new(source), pace })
     }
 
     fn job(&self, a4: A4) -> Result<Job, Failure> {

@@ -29,6 +29,9 @@ pub struct Hearing {
     /// Listen to a recorded take instead of the sound card
     #[arg(long, value_name = "TAKE", help_heading = "Listening")]
     pub input: Option<PathBuf>,
+    /// Listen to the synthesiser, who plays an example.
+    #[arg(skip)]
+    pub example: bool,
     /// What lies before this in the recorded take was heard already, s.
     #[arg(skip)]
     pub from_s: f64,

@@ -54,7 +54,7 @@ pub struct Cli {
 /// All commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Watch landfall listen to nine bends: no guitar and no sound card needed
+    /// Watch landfall listen to nine bends, or over a chart (demo ii-V-I): no guitar and no sound card needed
     Demo(demo::Args),
     /// Play, and be told at once how each bend went
     Drill(drill::Args),

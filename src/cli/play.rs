@@ -14,6 +14,7 @@ use super::{Failure, WrongUse, print, remark};
 use crate::grading::{Attempt, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::ears::MakeEars;
+use crate::live::feeder::Pace;
 use crate::live::heard_notes::HeardNotes;
 use crate::live::hearing;
 use crate::live::keyboard::Keyboard;
@@ -26,10 +27,12 @@ use crate::live::world::World;
 use crate::logbook::Row;
 use crate::logbook::sidecar::{Asked, AskedBand, AskedTune, Sidecar};
 use crate::practice::beat_map::BeatMap;
-use crate::practice::play::{On, PlayWishes, ScoreTime};
+use crate::practice::play::{On, PlayWishes, ScoreTime, example};
 use crate::practice::pulse::frame_at;
+use crate::sound::Origin;
 use crate::sound::card::CardWish;
 use crate::sound::out::{Level, Mixer, render};
+use crate::sound::synth::Synth;
 use crate::units::SampleRate;
 use crate::views::paragraph::narrowed;
 use sides::Sides;
@@ -118,7 +121,7 @@ pub struct Args {
     #[arg(long, value_name = "S", requires = "input", allow_negative_numbers = true, value_parser = over_changes::instant)]
     chart_start: Option<f64>,
     #[command(flatten)]
-    showing: Showing,
+    pub(super) showing: Showing,
     #[command(flatten)]
     band: Band,
     #[command(flatten)]
@@ -139,9 +142,9 @@ pub struct Args {
     #[arg(long, help_heading = "Guitar")]
     left: bool,
     #[command(flatten)]
-    hearing: Hearing,
+    pub(super) hearing: Hearing,
     #[command(flatten)]
-    keeping: Keeping,
+    pub(super) keeping: Keeping,
 }
 
 impl Args {
@@ -213,8 +216,8 @@ impl Args {
         directories: &Directories,
     ) -> Result<Stage, Failure> {
         let a4 = settings.a4.value;
-        if self.hearing.input.is_some() {
-            let input = self.hearing.open(settings, recorded)?;
+        if self.hearing.input.is_some() || self.hearing.example {
+            let input = if self.hearing.example { self.example(over)? } else { self.hearing.open(settings, recorded)? };
             let (at_s, same) = self.beats(over, &asked, recorded);
             let score_time = fixed(BeatMap::measured(over.beats(), at_s.iter().copied()));
             let beats = Beats { at_s, calibrated: recorded.calibrated };
@@ -244,6 +247,13 @@ impl Args {
         let asked = AskedTune { band, ..asked };
         let (input, beats) = (Input::Opened(card, takes), Beats::default());
         Ok(Stage { input, asked, beats, score_time, own: Some(own), speaker: Some(speaker), replays })
+    }
+
+    /// The synthesiser, who plays a bend into each chord.
+    fn example(&self, over: &Over) -> Result<Input, Failure> {
+        let scenario = example(&over.tune, over.tune.count_in_s(over.count_in))?;
+        let pace = if self.hearing.fast { Pace::Fast } else { Pace::AsPlayed };
+        Ok(Input::Source { origin: Origin::synth(), source: Box::new(Synth::new(&scenario)?), pace })
     }
 
     /// How long a run on the card takes, s.

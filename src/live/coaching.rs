@@ -9,7 +9,7 @@ use crate::grading::{Attempt, Glimpse, Telling};
 use crate::practice::coach::{Asking, Coach};
 use crate::practice::hands_free::{HandsFree, Sign};
 use crate::practice::in_time::Moment;
-use crate::practice::plan::{Gesture, Hear};
+use crate::practice::plan::{Gesture, Hear, Step};
 use crate::practice::play::On;
 use crate::units::SampleRate;
 use crate::views::live::{Ask, Count, Guess, Guessing, Lesson, News};
@@ -325,7 +325,19 @@ fn ask(asking: &Asking) -> Ask {
         chord: step.chord.clone(),
         degree: step.degree.clone(),
         hold_s: step.hold_s,
+        then: then(step),
         plain,
         by_ear: step.by_ear,
+    }
+}
+
+/// What is done at the top: of several bends of a drill it may be another thing each time.
+fn then(step: &Step) -> Option<&'static str> {
+    let released = matches!(step.gesture, Gesture::Bend(technique) if technique.is_released());
+    match (step.restrike, step.shake.is_some(), released) {
+        (true, ..) => Some("let it down, pick it again"),
+        (_, true, _) => Some("shake it"),
+        (_, _, true) => Some("let it down"),
+        _ => step.hold_s.filter(|_| step.gesture != Gesture::Plain).map(|_| "hold it"),
     }
 }

@@ -36,6 +36,13 @@ pub struct DrillSound {
     a4: A4,
 }
 
+/// A click or a tone that is cut off in mid-swing cracks.
+impl Drop for DrillSound {
+    fn drop(&mut self) {
+        self.speaker.end();
+    }
+}
+
 impl DrillSound {
     /// Through a speaker.
     #[must_use]

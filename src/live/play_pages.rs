@@ -13,13 +13,15 @@ use crate::theory::{Neck, Note};
 use crate::units::{A4, SampleRate};
 use crate::views::letters;
 use crate::views::live::{Look, News, PlainLines, figures, verdict_text, words};
-use crate::views::play::{PlayLines, PlayState, Shown, draw, target_lines};
+use crate::views::play::{PlayLines, PlayState, Shown, draw, signed, target_lines};
 use crate::views::terminal::Screen;
 use std::io::{self, Write};
 use std::sync::Arc;
 
 /// A verdict stays large for so long, s: then the neck is wanted again.
-const VERDICT_STAYS_S: f64 = 2.0;
+const VERDICT_STAYS_S: f64 = 1.5;
+/// And is read in so many.
+const VERDICT_READ_S: f64 = 0.7;
 
 /// The neck that targets are shown on.
 #[derive(Clone, Debug)]
@@ -45,6 +47,8 @@ pub struct Follower {
     played: Vec<(Attempt, Row)>,
     heard_s: f64,
     verdict_until_s: Option<f64>,
+    /// The word on the bend that sounds.
+    said_last: Option<String>,
     /// What sounds, where anything does.
     speaker: Option<Speaker>,
 }
@@ -66,6 +70,7 @@ impl Follower {
             played: Vec::new(),
             heard_s: 0.0,
             verdict_until_s: None,
+            said_last: None,
             speaker: None,
         }
     }
@@ -106,16 +111,19 @@ impl Follower {
             Event::Notice(sentence) => self.state.notice = Some(sentence.clone()),
             Event::TakeEnded { seconds } => self.heard_s = *seconds,
             Event::Seen(Glimpse::Said(verdict)) => self.say(*verdict),
-            Event::Seen(Glimpse::Began(_)) => self.verdict_until_s = None,
+            Event::Seen(Glimpse::Began(_)) => (self.verdict_until_s, self.said_last) = (None, None),
             Event::Seen(_) | Event::Over(_) | Event::Told(_) => {}
         }
     }
 
     /// The words on a bend, as they become known while it sounds.
     fn say(&mut self, verdict: Verdict) {
-        if let Some(word) = verdict.headline() {
-            self.state.verdict = Some(verdict_text(word));
+        let Some(text) = verdict.headline().map(verdict_text) else { return };
+        // Said again, it is no newer.
+        if self.said_last.as_ref() != Some(&text) {
             self.verdict_until_s = Some(self.seconds + VERDICT_STAYS_S);
+            self.state.verdict = Some(text.clone());
+            self.said_last = Some(text);
         }
     }
 
@@ -167,6 +175,10 @@ impl Follower {
         let aimed = now.as_ref().or(timeline.chords.first().filter(|_| score_s < 0.0));
         let text = aimed.map(|played| format!("{} {columns}", played.text));
         if text != self.shown_chord {
+            // The hand looks for the new chord: a word that was read already makes room.
+            if self.verdict_until_s.is_some_and(|until| self.seconds > until - VERDICT_STAYS_S + VERDICT_READ_S) {
+                self.state.verdict = None;
+            }
             let Targets { neck, frets, left_handed } = &self.targets;
             let chord = aimed.and_then(|played| played.chord.as_ref());
             self.state.targets = target_lines(neck, *frets, *left_handed, chord, columns);
@@ -199,7 +211,7 @@ fn last(attempt: &Attempt, row: &Row, count: &str) -> String {
         (None, None) => format!(" (over {chord})"),
     });
     let measures = &attempt.measures;
-    let beat = measures.beat_error_ms.or(measures.attack_beat_error_ms).map(|late| format!("{:+.0} ms from the {count}", late.round()));
+    let beat = measures.late_ms().map(|late| format!("{} ms from the {count}", signed(late)));
     let figures: Vec<String> = figures::of(attempt).into_iter().take(2).chain(beat).collect();
     format!("{}{}: {}", words(attempt), place.unwrap_or_default(), figures.join(", "))
 }

@@ -12,6 +12,14 @@ pub struct Origin {
     pub name: Option<String>,
 }
 
+impl Origin {
+    /// The project's own synthesiser.
+    #[must_use]
+    pub fn synth() -> Self {
+        Self { kind: "synth", name: Some("landfall's own synthesiser".to_owned()) }
+    }
+}
+
 /// What [`Takes::poll`] found.
 pub enum Arriving {
     /// The next take.

@@ -241,6 +241,11 @@ impl Speaker {
 
     /// Fades out and waits until that was heard, a fifth of a second at most; beside a take, until its file is whole.
     pub fn finish(mut self) {
+        self.end();
+    }
+
+    /// The same for an owner that goes with it.
+    pub(crate) fn end(&mut self) {
         self.order(Order::End);
         let Some(thread) = self.thread.take() else { return };
         let begun = Instant::now();

@@ -5,12 +5,14 @@
 //! new chord begins belongs to the new chord (common practice, no source).
 
 mod came_to;
+mod example;
 mod over_recording;
 mod timing;
 mod tune;
 mod wanted;
 
 pub use came_to::{CameTo, Landing, Shares};
+pub use example::example;
 pub use over_recording::{OverRecording, Round};
 pub use timing::Timing;
 pub use tune::{Tune, TuneError, Written};

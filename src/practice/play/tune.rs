@@ -7,6 +7,9 @@ use crate::theory::chart::{Chart, PlayedBar, PlayedChord, Timeline};
 /// The most bars that a run may have: an evening.
 const MOST_BARS: usize = 20_000;
 
+/// What lies within this of a count is on it, s, or within a quarter of an eighth where that is less (common practice, no source).
+const IN_TIME_S: f64 = 0.06;
+
 /// What cannot be played.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum TuneError {
@@ -144,7 +147,8 @@ impl Tune {
         if score_s < 0.0 { self.timeline.bars.first() } else { self.timeline.bar_at(score_s) }
     }
 
-    /// The chord that something belongs to that is reached at `score_s` and held until `held_s`. `None` where there is no tune; a chord
+    /// The chord that something belongs to that is reached at `score_s` and held until `held_s`: the next one from an eighth before it on, where it is held
+    /// over the change. `None` where there is no tune; a chord
     /// without notes for N.C.
     #[must_use]
     pub fn chord_for(&self, score_s: f64, held_s: f64) -> Option<&PlayedChord> {
@@ -153,8 +157,9 @@ impl Tune {
         let after = self.timeline.chords.partition_point(|chord| chord.start_s <= score_s);
         let next = self.timeline.chords.get(after).filter(|next| next.chord.is_some() && next.chord.as_ref() != sounding);
         let eighth_s = self.bar_around(score_s).map_or(0.0, |bar| Pulse::from(bar).eighth_s());
-        // Nobody is an eighth early to the microsecond.
-        let early = |next: &&PlayedChord| next.start_s - score_s <= eighth_s + 1e-6 && held_s > next.start_s;
+        // Whoever is on that eighth lies around it.
+        let earliest_s = eighth_s + IN_TIME_S.min(eighth_s / 4.0);
+        let early = |next: &&PlayedChord| next.start_s - score_s <= earliest_s && held_s > next.start_s;
         next.filter(early).or(now)
     }
 
@@ -267,7 +272,11 @@ mod tests {
         let eighth = 60.0 / 56.0 / 3.0;
         assert_eq!(text(tune.chord_for(change - eighth, change + 0.5)), "Gm7");
         assert_eq!(text(tune.chord_for(change - eighth, change - 0.01)), "Dm", "it was not held");
-        assert_eq!(text(tune.chord_for(change - eighth - 0.01, change + 0.5)), "Dm", "it was too early");
+        for off_s in [-0.05, -0.02, 0.02] {
+            assert_eq!(text(tune.chord_for(change - eighth + off_s, change + 0.5)), "Gm7", "{off_s} s from that eighth");
+        }
+        assert_eq!(text(tune.chord_for(change - eighth - 0.07, change + 0.5)), "Dm", "it was too early");
+        assert_eq!(text(tune.chord_for(-eighth - 0.07, 0.5)), "none", "in the count-in");
         assert_eq!(text(tune.chord_for(change, change + 0.5)), "Gm7");
         assert_eq!(text(tune.chord_for(-0.3, 0.5)), "Dm", "early to the first chord");
         assert_eq!(text(tune.chord_for(-0.5, 0.5)), "none");

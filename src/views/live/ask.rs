@@ -23,6 +23,8 @@ pub struct Ask {
     pub degree: Option<String>,
     /// How long to hold, in seconds.
     pub hold_s: Option<f64>,
+    /// What is done at the top, where a drill changes it from bend to bend.
+    pub then: Option<&'static str>,
     /// A fretted note, not bent.
     pub plain: bool,
     /// How far is not told: the ear finds it.
@@ -113,7 +115,8 @@ impl Ask {
             self.place.map(|(string, fret)| if long_place { format!("string {string}, fret {fret}") } else { format!("{string}/{fret}") });
         if self.plain {
             let note = self.origin.as_ref().map(|(_, name)| format!(": {name}")).unwrap_or_default();
-            return format!("Fret {}{note}", place.unwrap_or_else(|| "the note".to_owned()));
+            let then = self.then.map(|then| format!(", and {then}")).unwrap_or_default();
+            return format!("Fret {}{note}{then}", place.unwrap_or_else(|| "the note".to_owned()));
         }
         if self.by_ear {
             return format!("Bend {} to the note that you heard", place.unwrap_or_else(|| "any note".to_owned()));
@@ -130,8 +133,9 @@ impl Ask {
             (None, Some((_, target))) => format!(" to {target}"),
             (_, None) => String::new(),
         };
-        let home = if self.technique.is_some_and(Technique::is_released) { ", and let it down" } else { "" };
-        format!("{what}{size}{notes}{home}")
+        let home = if self.technique.is_some_and(Technique::is_released) { Some("let it down") } else { None };
+        let then = self.then.or(home).map(|then| format!(", and {then}")).unwrap_or_default();
+        format!("{what}{size}{notes}{then}")
     }
 
     /// The chord and the target's place in it.

@@ -1,14 +1,17 @@
 //! How many bends came out well, in a sentence.
 
-use super::figures;
-use crate::grading::{Attempt, Standing};
+use crate::grading::{Attempt, Fault, Standing, Verdict, Word};
 
-/// `9 bends, 5 landed and held.`; over chords also how many went to a tone of theirs, and how many elsewhere.
+/// `9 bends, 5 landed, 4 without a fault.`: what landed may have been held too short, or let down to another place. Over chords also how many went to a tone of theirs, and how many elsewhere.
 #[must_use]
 pub fn counted<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> String {
     let attempts: Vec<&Attempt> = attempts.into_iter().collect();
     let number = attempts.len();
-    let landed = attempts.iter().filter(|attempt| figures::words(attempt) == "landed").count();
+    let landed = attempts.iter().filter(|attempt| Verdict::of(attempt).headline() == Some(Word::Landed)).count();
+    // Where the card's delay is not known, that is no fault of the player's.
+    let is_clean = |attempt: &&&Attempt| attempt.faults.iter().all(|fault| *fault == Fault::Uncalibrated);
+    let clean =
+        attempts.iter().filter(is_clean).filter(|attempt| attempt.standing.is_none_or(|standing| standing == Standing::Chord)).count();
     let all_plain = number > 0 && attempts.iter().all(|attempt| attempt.is_plain());
     let many = match (all_plain, number) {
         (true, 1) => "note",
@@ -16,12 +19,15 @@ pub fn counted<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> String {
         (false, 1) => "bend",
         (false, _) => "bends",
     };
-    let text = format!("{number} {many}, {landed} landed and held.");
+    let text = format!("{number} {many}, {landed} landed, {clean} without a fault.");
     let of = |standing: Standing| attempts.iter().filter(|attempt| attempt.standing == Some(standing)).count();
     let (chord, scale, outside) = (of(Standing::Chord), of(Standing::Scale), of(Standing::Outside));
     match (chord, scale + outside) {
         (0, 0) => text,
         (_, 0) if chord == number => format!("{text} All went to chord tones."),
-        (_, elsewhere) => format!("{text} {chord} went to chord tones, {elsewhere} elsewhere: {scale} of the scale, {outside} outside."),
+        (_, elsewhere) => {
+            let tones = if chord == 1 { "a chord tone" } else { "chord tones" };
+            format!("{text} {chord} went to {tones}, {elsewhere} elsewhere: {scale} of the scale, {outside} outside.")
+        }
     }
 }

@@ -43,7 +43,7 @@ fn sank(row: &Attempt) -> bool {
 fn moved(row: &Attempt) -> Option<&'static str> {
     let m = &row.measures;
     let counted = |error: f64| counted_error(row.bend_cents, error);
-    let moved = counted(m.hold_error_cents?) - counted(m.arrival_error_cents?);
+    let moved = counted(m.hold_error_cents?) - counted(m.reached_error_cents()?);
     let corrected = row.faults.contains(&Fault::Corrected);
     // A shake has a centre of its own.
     if sank(row) || m.vibrato_extent_cents.is_some() && !corrected || moved.abs() < row.tolerance_cents && !corrected {

@@ -143,7 +143,13 @@ impl LiveState {
     /// Takes in what happened.
     pub fn apply(&mut self, news: News) {
         match news {
-            News::Ask(ask) => self.ask = ask,
+            News::Ask(ask) => {
+                // Asked for something else again, by a key: what was played before it is on the page no more.
+                if ask != self.ask && self.page.as_ref().is_some_and(|page| page.over && page.ask != self.ask) {
+                    self.page = None;
+                }
+                self.ask = ask;
+            }
             // Behind the last attempt its page stays.
             News::Onset { .. } | News::Reading { .. } if self.is_done() => {}
             // Picked again where a bend has come home: its page stays, unless the new note is bent too.
@@ -239,6 +245,16 @@ impl LiveState {
             return None;
         }
         self.page.as_ref().filter(|page| !page.is_another)?.verdict.release.map(verdict_text)
+    }
+
+    /// The large word at the lower rule, which is the fretted note's, before the first note: its string and fret, `2/8`. Over changes the next chord stands there.
+    #[must_use]
+    pub fn place_word(&self) -> Option<String> {
+        let over_changes = self.lesson.as_ref().and_then(|lesson| lesson.count.as_ref()).is_some_and(|count| count.chords.is_some());
+        if self.page.is_some() || self.rest().is_some() || over_changes {
+            return None;
+        }
+        self.ask.place.map(|(string, fret)| format!("{string}/{fret}"))
     }
 }
 

@@ -6,7 +6,7 @@
 //!  ticks  column  large word
 //! ──────────────────────────── the note to reach
 //!                 hold
-//!                 large word of the release
+//!                 large word of the release; before the first note string and fret
 //! ──────────────────────────── the fretted note
 //! three figures
 //! ```
@@ -128,6 +128,8 @@ pub fn draw(state: &LiveState, look: Look, area: Rect, buffer: &mut Buffer) {
         } else {
             text(words, plan.rules.lower - 1, &format!("home: {word}"), bold, buffer);
         }
+    } else if let Some(place) = state.place_word().filter(|_| plan.two_words) {
+        large(&place, plan.letters, plan.rules.lower, words, buffer);
     }
     draw_foot(state, area, buffer);
 }

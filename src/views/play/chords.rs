@@ -12,7 +12,8 @@ pub(super) fn draw(state: &PlayState, area: Rect, buffer: &mut Buffer) {
     let sentence = 1;
     let room = area.height.saturating_sub(sentence);
     let both = room >= 2 * letters::LEAST_ROWS;
-    let above = Rect { height: if both { room - room / 2 } else { room }, ..area };
+    // The chord now is the larger one: at a glance from two metres nobody takes the next for it.
+    let above = Rect { height: if both { room - letters::LEAST_ROWS.max(room / 3) } else { room }, ..area };
     let counted = state.count.map(|count| count.to_string());
     let now = state.now.as_ref().map(|now| (now.large.as_str(), now.text.as_str()));
     let now = counted.as_deref().map(|count| (count, count)).or(now);

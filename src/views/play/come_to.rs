@@ -45,7 +45,7 @@ pub fn summary(bends: &[Bend<'_>], run: &CameTo, (count, tolerance_ms): (&str, f
     if let Some((left, of)) = run.space_s {
         let _ = writeln!(text, "Space: nothing played for {left:.0} s of {of:.0} s.");
     }
-    let late: Vec<f64> = bends.iter().filter_map(|bend| late_ms(bend.attempt)).collect();
+    let late: Vec<f64> = bends.iter().filter_map(|bend| bend.attempt.measures.late_ms()).collect();
     if let Some(timing) = Timing::of(&late) {
         text += &hanging_lines(&format!("Time: {}.", timing.words(&format!("the nearest {count}"), tolerance_ms)));
         if uncalibrated {
@@ -60,18 +60,14 @@ fn line(number: usize, bend: &Bend<'_>, count: &str) -> String {
     let bar = bend.bar.map(|bar| format!("bar {bar}")).unwrap_or_default();
     let (chord, degree) = (bend.chord.unwrap_or("no chord"), bend.degree.unwrap_or_default());
     let head = format!("{number:>3}  {bar:<8}{chord:<8} {degree:<4}{notes:<12}{}", words(bend.attempt)).trim_end().to_owned();
-    let beat = late_ms(bend.attempt).map(|late| format!("{} ms from the {count}", signed(late)));
+    let beat = bend.attempt.measures.late_ms().map(|late| format!("{} ms from the {count}", signed(late)));
     let figures: Vec<String> = figures::of(bend.attempt).into_iter().chain(beat).collect();
     if figures.is_empty() { format!("{head}\n") } else { format!("{head}\n     {}\n", figures.join(", ")) }
 }
 
-/// Against the beat that was wanted, ms.
-fn late_ms(attempt: &Attempt) -> Option<f64> {
-    attempt.measures.beat_error_ms.or(attempt.measures.attack_beat_error_ms)
-}
-
-/// Whole milliseconds with their sign.
-fn signed(ms: f64) -> String {
+/// Whole milliseconds with their sign; nothing has none.
+#[must_use]
+pub fn signed(ms: f64) -> String {
     let whole = ms.round() as i64;
     if whole == 0 { "0".to_owned() } else { format!("{whole:+}") }
 }
