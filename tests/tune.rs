@@ -190,7 +190,10 @@ fn plain_lines_say_string_word_cents_uncertainty_and_frequency() {
     assert!((12..=16).contains(&lines.len()), "five a second:\n{}", ran.stdout);
     for line in lines {
         assert!(line.contains(" s: string 6 E2 flat 7 (-7.") || line.contains(" s: string 6 E2 flat 7 (-6.9"), "{line}");
-        assert!(line.ends_with(" Hz)") && line.contains(" ± 0."), "{line}");
+        assert!(line.ends_with(" Hz)") && line.contains(" ± "), "{line}");
+        // Picked at 0.3 s: what a string may still glide is soon little.
+        let at_s: f64 = line.split(" s: ").next().unwrap().parse().unwrap();
+        assert!(at_s < 1.3 || line.contains(" ± 0."), "{line}");
     }
 }
 

@@ -42,6 +42,7 @@ fn steady(note: u32, cents: f64) -> Steady {
         ready: FrameTime(0),
         cents,
         uncertainty_cents: 0.4,
+        still_to_fall_cents: 0.0,
         drift_cents_per_s: 0.0,
         stretch_s: 0.8,
         age_s: 1.0,
@@ -164,6 +165,18 @@ fn a_sounding_string_of_the_same_word_changes_nothing_but_the_sentence() {
     let draw = |page: &TunePage| picture(&|area, buffer| tune::draw(page, Look::default(), area, buffer), 80, 24);
     let changed = draw(&here).diff(&draw(&there)).iter().map(|(_, row, _)| *row).collect::<Vec<_>>();
     assert!(!changed.is_empty() && changed.iter().all(|row| *row == 0), "{changed:?}");
+}
+
+#[test]
+fn what_rounds_to_nothing_in_the_check_has_no_sign() {
+    let said = |off: f64| {
+        let mut check = Check::new(strings("standard"), vec![12], 2, 648.0);
+        let answer = check.hear(&steady(1, 4000.0 + off));
+        intonation::answer(&check, answer).unwrap_or_default()
+    };
+    assert_eq!(said(-0.04), "Read: string 6, open, 0.0 c (1 of 2).");
+    assert_eq!(said(0.04), "Read: string 6, open, 0.0 c (1 of 2).");
+    assert_eq!(said(-0.06), "Read: string 6, open, -0.1 c (1 of 2).");
 }
 
 #[test]

@@ -19,7 +19,8 @@ use std::io::stdout;
                   The pitch is that of the ringing string, averaged over up to 0.8 s: the first moment after the pick is left out, when every string \
                   is sharp. `in tune` is said when the string has settled within --within cents and the average is as certain as that, or at once when it is right to a tenth of a cent, and it stays \
                   until the string has left that by more than a cent for two averages; `nearly` is within, but not certain yet. What stands behind \
-                  give or take is two standard errors of the average, and what the pitch moved while it was taken. \
+                  give or take is two standard errors of the average, what the pitch moved while it was taken, and what a struck string may still \
+                  glide before it rests: `settling` stands where that leaves no number. \
                   Pitches from 30 Hz up are heard, so a five-string bass too.\n\n\
                   The strings are those of --tuning, or notes given as arguments from low to high. q or ctrl-C ends it.\n\n\
                   Come up to a note from below. A string tuned far above its pitch can break: keep your face away from it, and amplifiers and \

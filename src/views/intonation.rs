@@ -54,7 +54,8 @@ pub fn answer(check: &Check, answer: Answer) -> Option<String> {
         Answer::Taken(asked, cents) => {
             let OpenString { number, .. } = &check.strings()[asked.string];
             let off = against(cents, asked.place, asked.string);
-            Some(format!("Read: string {number}, {}, {off:+.1} c ({} of {}).", place(asked.place), asked.reading, check.readings()))
+            let off = signed(off);
+            Some(format!("Read: string {number}, {}, {off} c ({} of {}).", place(asked.place), asked.reading, check.readings()))
         }
         Answer::Settling => Some("Let it ring ...".to_owned()),
         Answer::Another(cents) => {
@@ -122,8 +123,9 @@ fn read(readings: &Readings, right: f64) -> String {
     }
 }
 
+/// What rounds to nothing has no sign.
 fn signed(cents: f64) -> String {
-    format!("{:+.1}", if cents.abs() < 0.05 { 0.0 } else { cents })
+    if cents.abs() < 0.05 { "0.0".to_owned() } else { format!("{cents:+.1}") }
 }
 
 /// What to do about each string, a sentence each, and the caution where a saddle is to be moved.

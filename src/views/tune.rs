@@ -37,7 +37,7 @@ pub struct TunePage {
 /// One reading as a line of text; `at_s` is when it was known, in seconds of the take.
 #[must_use]
 pub fn line(tuner: &Tuner, tuned: &Tuned, at_s: f64, hz: f64) -> String {
-    let uncertainty = tuned.steady.uncertainty_cents;
+    let uncertainty = tuned.steady.give_or_take_cents();
     // What is no string's has its note for a word.
     let word = if tuned.word == TuningWord::Other { String::new() } else { format!(" {}", tuned.word) };
     format!("{at_s:.2} s: {}{word} ({:+.1} ± {uncertainty:.1} c, {hz:.2} Hz)", name(tuner, tuned), nonzero(tuned.error_cents))
@@ -48,7 +48,7 @@ pub fn line(tuner: &Tuner, tuned: &Tuned, at_s: f64, hz: f64) -> String {
 pub fn summary(tuner: &Tuner) -> String {
     let lines = (0..tuner.strings().len()).filter_map(|string| {
         let tuned = tuner.last(string)?;
-        let uncertainty = tuned.steady.uncertainty_cents;
+        let uncertainty = tuned.steady.give_or_take_cents();
         let OpenString { number, note, .. } = &tuner.strings()[string];
         Some(format!("string {number} {note}: {} ({:+.1} ± {uncertainty:.1} c)\n", tuned.word, nonzero(tuned.error_cents)))
     });
@@ -81,7 +81,7 @@ fn sentence(page: &TunePage) -> String {
     } else {
         "sharp"
     };
-    let uncertainty = tuned.steady.uncertainty_cents;
+    let uncertainty = tuned.steady.give_or_take_cents();
     let mut text = name(&page.tuner, tuned);
     text[..1].make_ascii_uppercase();
     let text = text.trim_end_matches(',');
@@ -91,7 +91,7 @@ fn sentence(page: &TunePage) -> String {
 /// What to do, where there is something.
 fn todo(tuned: &Tuned) -> &'static str {
     match (tuned.sounds, tuned.word) {
-        (Sounds::Other, _) | (_, TuningWord::InTune | TuningWord::Nearly | TuningWord::Other) => "",
+        (Sounds::Other, _) | (_, TuningWord::InTune | TuningWord::Nearly | TuningWord::Settling | TuningWord::Other) => "",
         (_, TuningWord::Flat(_)) => "Tighten it.",
         // A string that comes down to its note slips on; one that comes up to it stays. Common practice, no source.
         (_, TuningWord::Sharp(_)) => "Loosen it to just below, then come up.",
@@ -180,6 +180,7 @@ fn draw_strings(tuner: &Tuner, row: u16, area: Rect, buffer: &mut Buffer) {
         text(cell, row, &format!("{} {}", string.number, string.note), Style::new(), buffer);
         let said = match tuner.last(place) {
             Some(Tuned { word: TuningWord::InTune, .. }) => "in tune".to_owned(),
+            Some(Tuned { word: TuningWord::Settling, .. }) => "...".to_owned(),
             Some(tuned) => format!("{:+.0}", if tuned.error_cents.abs() < 0.5 { 0.0 } else { tuned.error_cents }),
             None => String::new(),
         };
