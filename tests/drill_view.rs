@@ -237,6 +237,14 @@ fn a_bend_from_another_fret_is_said_in_plain_words_on_page_and_line() {
 }
 
 #[test]
+fn the_line_on_a_fretted_note_names_it_once() {
+    let held = Measures { hold_error_cents: Some(2.0), hold_s: Some(1.6), ..Measures::default() };
+    let fretted = Attempt { target_cents: Some(6700.0), bend_cents: Some(0.0), ..graded(&held, Vec::new()) };
+    assert!(line(fretted.clone()).starts_with("Attempt 1, step 3, G4: "), "{}", line(fretted));
+    assert!(line(graded(&held, Vec::new())).starts_with("Attempt 1, step 3, G4 to A4: "));
+}
+
+#[test]
 fn the_lines_do_not_say_of_another_note_that_it_landed() {
     let mut lines = PlainLines::default();
     lines.lines(&News::Ask(state(lesson()).ask));
@@ -300,6 +308,33 @@ fn the_strokes_of_a_long_hold_leave_the_name_of_the_note_alone() {
             assert!(drawn.contains("━ A4 ━━"), "{drawn}");
         }
     }
+}
+
+#[test]
+fn a_reminder_stands_at_the_foot_above_the_cue_and_under_what_was_just_told_until_it_is_past() {
+    const REST: &str = "Forty whole bends in ten minutes: rest the hand, or do something lighter.";
+    let last = |state: &LiveState| page(state, 80, 24).lines().last().unwrap_or_default().to_owned();
+    let mut state = bent(Lesson { cue: Some("Ease off at the end.".into()), ..lesson() }, true);
+    state.apply(News::Reminder(Some(REST.to_owned())));
+    assert_eq!(last(&state), REST);
+    let told = Lesson { told: Some("Once more.".into()), cue: Some("Ease off at the end.".into()), ..lesson() };
+    state.apply(News::Lesson(Box::new(told)));
+    assert_eq!(last(&state), "Once more.");
+    state.apply(News::Lesson(Box::new(Lesson { cue: Some("Ease off at the end.".into()), ..lesson() })));
+    state.apply(News::Reminder(None));
+    assert_eq!(last(&state), "Ease off at the end.");
+}
+
+#[test]
+fn a_sentence_that_has_been_seen_gives_the_foot_back_to_the_drill() {
+    let last = |state: &LiveState| page(state, 80, 24).lines().last().unwrap_or_default().to_owned();
+    let mut state = state(lesson());
+    state.apply(News::Notice("Listening to channel 1 of 2.".to_owned()));
+    let row = || News::Graded(Box::new(graded(&Measures { onset_s: Some(10.0), ..Measures::default() }, Vec::new())));
+    state.apply(row());
+    assert_eq!(last(&state), "Listening to channel 1 of 2.");
+    state.apply(row());
+    assert_eq!(last(&state), "Hold it still until the bar reaches its mark.");
 }
 
 #[test]

@@ -60,9 +60,12 @@ enum ClickOn {
     Half,
 }
 
+/// What a drone sounds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum DroneOf {
+pub enum DroneOf {
+    /// The root.
     Root,
+    /// The root and its fifth.
     Fifth,
 }
 

@@ -1,7 +1,7 @@
 //! `landfall config`.
 
 use super::directories::{Directories, Environment};
-use super::settings::{Colours, Given, Handedness, Setting, Settings, a4, channel, tolerance};
+use super::settings::{Colours, Given, Handedness, Setting, Settings, a4, channel, minutes, tolerance};
 use super::{Failure, print};
 use crate::units::A4;
 use clap::ValueEnum;
@@ -39,6 +39,9 @@ pub struct Args {
     /// When to use colour
     #[arg(long, value_enum)]
     colours: Option<Colours>,
+    /// After how many minutes of playing a session has been long enough
+    #[arg(long, value_name = "MINUTES", value_parser = minutes)]
+    minutes: Option<f64>,
 }
 
 impl Args {
@@ -57,6 +60,7 @@ impl Args {
             tuning: self.tuning,
             handedness: self.handedness,
             colours: self.colours,
+            minutes: self.minutes,
         };
         let settings = Settings::load(&environment, given, Given::default())?;
         print(&format!("{}{}", places(&directories)?, listing(&settings)?))
@@ -83,6 +87,7 @@ fn listing(settings: &Settings) -> Result<String, std::fmt::Error> {
     line(&mut text, "tuning", &settings.tuning, Some(quoted(&settings.tuning.value)), "")?;
     line(&mut text, "handedness", &settings.handedness, Some(word(settings.handedness.value.to_possible_value())), "")?;
     line(&mut text, "colours", &settings.colours, Some(word(settings.colours.value.to_possible_value())), "")?;
+    line(&mut text, "minutes", &settings.minutes, Some(settings.minutes.value.to_string()), "")?;
     Ok(text)
 }
 

@@ -2,6 +2,7 @@
 
 mod before;
 mod list;
+mod practising;
 
 use super::click::Clicking;
 use super::directories::{Directories, Environment};
@@ -16,15 +17,17 @@ use super::{Failure, WrongUse, print};
 use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::{Beats, Job};
 use crate::live::coaching::{Coaching, Manner};
-use crate::live::drill_sound::{After, DrillSound};
+use crate::live::drill_sound::DrillSound;
 use crate::live::hearing;
 use crate::live::pages::collecting::Collecting;
 use crate::live::pages::{Asks, Prompter};
+use crate::live::reminding::{Minder, Reminding};
 use crate::live::session::{Outcome, RING_S};
 use crate::live::world::World;
 use crate::logbook::sidecar::{Asked, Sidecar};
 use crate::practice::coach::Coach;
 use crate::practice::drill_file::{DrillFile, OwnDrill};
+use crate::practice::hand::Hand;
 use crate::practice::hands_free::HandsFree;
 use crate::practice::parameters::{self, Given};
 use crate::practice::stage::Feedback;
@@ -32,7 +35,9 @@ use crate::practice::{Wanted, bend_size};
 use crate::theory::{Note, TheoryError, Tuning};
 use crate::views::live::{Ask, Played, ending};
 use crate::views::paragraph::narrowed;
+use practising::Practising;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// Arguments of `drill`.
 #[derive(Debug, clap::Args)]
@@ -115,31 +120,6 @@ pub struct Args {
     listed: bool,
 }
 
-/// How a drill is gone through.
-#[derive(Debug, clap::Args)]
-#[command(next_help_heading = "Practising")]
-struct Practising {
-    /// The moving pitch: live, after the note, or faded, less as it gets better [default: by stage]
-    #[arg(long, value_name = "WHEN", value_parser = str::parse::<Feedback>)]
-    feedback: Option<Feedback>,
-    /// Say short, in or over (down, space, up) before the verdict is shown
-    #[arg(long, conflicts_with = "plain")]
-    guess: bool,
-    /// Sound the note to reach where a drill asks for it, and after each attempt the target, or an answer: sharp or flat and how much, then the note;
-    /// the up arrow plays the last bend again, as it was and as it should be
-    #[arg(long, value_name = "target|answer", value_parser = str::parse::<After>)]
-    sound: Option<After>,
-    /// Heed signs between attempts: the lowest string twice, once more; the next one twice, on; three muted taps, the end
-    #[arg(long)]
-    hands_free: bool,
-    /// End after so many minutes; a list begins no drill later
-    #[arg(long, value_name = "MINUTES", value_parser = minutes)]
-    minutes: Option<f64>,
-    /// Begin a drill without the ten seconds for level, hum, gate and tuning
-    #[arg(long)]
-    no_check: bool,
-}
-
 /// Semitones from what is fingered to what sounds: up by a capo, down by the tuning.
 fn sounds_higher(parameters: &Given) -> i32 {
     let number = |name: &str| parameters.get(name).and_then(|text| text.trim().parse().ok()).unwrap_or(0);
@@ -159,16 +139,14 @@ fn two_lowest(parameters: &Given, otherwise: &str) -> Option<[f64; 2]> {
     Some([sounds(low.first()?), sounds(low.get(1)?)])
 }
 
-fn minutes(text: &str) -> Result<f64, String> {
-    text.parse().ok().filter(|minutes| *minutes > 0.0 && *minutes <= 600.0).ok_or_else(|| "it is a number of minutes over 0".into())
-}
-
 /// What every run of the command needs.
 struct Table {
     environment: Environment,
     directories: Directories,
     recorded: Sidecar,
     settings: Settings,
+    /// What the hand does, over all drills.
+    hand: Hand,
 }
 
 /// One thing to play.
@@ -209,13 +187,20 @@ impl Args {
                 None => Ok(()),
             };
         }
-        let table = Table { directories: Directories::of(&environment)?, environment, recorded, settings };
+        if let Some(DrillFile::One(own)) = &file {
+            self.practising.minutes = self.practising.minutes.or(own.minutes);
+        }
+        let directories = Directories::of(&environment)?;
+        let ends = self.practising.minutes.is_some() || matches!(file, Some(DrillFile::List { minutes: Some(_), .. }));
+        let hand = self.keeping.hand(&directories, &settings, ends, self.hearing.input.is_none());
+        let table = Table { environment, directories, recorded, settings, hand };
         match file {
             None => self.play(&table, self.free(&table)?).map(|_| ()),
             Some(DrillFile::One(own)) => {
                 // What cannot be meant is told before anything is heard.
                 let run = self.drilled(&table, &own)?;
                 self.clicking.of(&run.wanted)?;
+                self.has_root(&run)?;
                 if self.check(&table, Some(&own))? {
                     self.play(&table, run)?;
                 }
@@ -225,6 +210,7 @@ impl Args {
                 let runs = drills.iter().map(|own| self.drilled(&table, own)).collect::<Result<Vec<_>, _>>()?;
                 // A click that is asked for sounds in the drills that have beats: one of them at least.
                 runs.iter().map(|run| self.clicking.of(&run.wanted)).reduce(Result::or).transpose()?;
+                runs.iter().try_for_each(|run| self.has_root(run))?;
                 if self.check(&table, drills.first())? {
                     let minutes = self.practising.minutes.or(minutes);
                     self.play_list(&table, &title, &drills, rest_s, minutes)?;
@@ -282,19 +268,24 @@ impl Args {
     /// One run; says what it came to.
     fn play(&self, table: &Table, mut run: Run) -> Result<Outcome, Failure> {
         let known = (&table.settings, &table.recorded, &table.directories);
-        let stage = Stage::open(&self.hearing, &self.clicking, self.practising.sound, &run.wanted, known)?;
+        let sounding = self.sounding(&run)?;
+        let stage = Stage::open(&self.hearing, &self.clicking, sounding, &run.wanted, known)?;
         run.wanted = stage.wanted(run.wanted);
         run.asked.click = stage.clicked.as_ref().map(|clicked| clicked.asked.clone());
         let log = self.keeping.log(&table.directories)?;
         let log_path = log.path().to_owned();
         let job = Job { ears: stage.ears(table.settings.a4.value, &run.wanted), ..self.job(table, &run) };
-        let coaching = self.coaching(table, &run, stage.sound);
+        // Free play has nobody who would sound anything; a drone goes on until the end.
+        let (sound, _drone) = if run.lesson.is_some() { (stage.sound, None) } else { (None, stage.sound) };
+        let coaching = self.coaching(table, &run, sound);
         let came_to = coaching.as_ref().map(Coaching::outcome);
         let mut ask = run.ask;
         let asks: Asks = Box::new(move |_, _| ask.take());
         let mut world = World::real()?;
         let look = Showing::look(&table.settings, &table.environment);
         let prompter = coaching.map(|coaching| Box::new(coaching) as Box<dyn Prompter>);
+        let reminding = Reminding::new(prompter, Minder::new(table.hand.clone(), Arc::clone(&world.clock)));
+        let prompter = Some(Box::new(reminding) as Box<dyn Prompter>);
         let mut view = Collecting::new(self.showing.view(&mut world, &table.settings, look, self.hearing.fast, asks, prompter)?);
         let outcome = live(world, stage.input, job, Some(log), &mut view);
         // From here on the terminal is the shell's again.

@@ -106,7 +106,7 @@ impl DrillOptions {
         let path = Path::new(name);
         if path.extension().is_none_or(|ending| ending != "toml") {
             let chosen = Chosen::find(name, &given).map_err(|error| WrongUse(error.to_string()))?;
-            return Ok(DrillFile::One(Box::new(OwnDrill { chosen, stage: None })));
+            return Ok(DrillFile::One(Box::new(OwnDrill { chosen, stage: None, minutes: None })));
         }
         let text =
             std::fs::read_to_string(path).map_err(|error| format!("cannot read {}: {error}; name a drill's file", path.display()))?;

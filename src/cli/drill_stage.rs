@@ -15,9 +15,29 @@ use crate::live::speaker::{Ahead, Begin, Ear, LEAD_S, Speaker};
 use crate::live::world::World;
 use crate::logbook::sidecar::Sidecar;
 use crate::practice::Wanted;
+use crate::practice::drone::Drone;
+use crate::practice::tones::Tone;
 use crate::sound::card::{Card, CardWish, OutputWish};
+use crate::theory::NoteName;
 use crate::units::A4;
 use std::sync::Arc;
+
+/// What is to sound beside a click.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Sounding {
+    /// After each attempt.
+    pub after: Option<After>,
+    /// The note to reach.
+    pub tone: Tone,
+    /// A drone's root, and whether its fifth sounds too.
+    pub drone: Option<(NoteName, bool)>,
+}
+
+impl Sounding {
+    fn is_nothing(self) -> bool {
+        self.after.is_none() && self.drone.is_none()
+    }
+}
 
 /// Where a drill is heard, and what sounds.
 pub(super) struct Stage {
@@ -43,14 +63,17 @@ impl Stage {
     pub fn open(
         hearing: &Hearing,
         clicking: &Clicking,
-        after: Option<After>,
+        sounding: Sounding,
         wanted: &Wanted,
         (settings, recorded, directories): (&Settings, &Sidecar, &Directories),
     ) -> Result<Self, Failure> {
         match hearing.open(settings, recorded)? {
-            Input::Card(wish) => Self::beside_card(wish, clicking, after, wanted, (settings, directories)),
+            Input::Card(wish) => Self::beside_card(wish, clicking, sounding, wanted, (settings, directories)),
             input @ Input::Opened(..) => Ok(Self::quiet(input)),
             Input::Source { origin, source, pace } => {
+                if sounding.after.is_some() {
+                    remark("--sound: beside a recorded take nothing sounds");
+                }
                 let rate = source.format().rate;
                 let beside = clicking.beside(wanted, recorded, (hearing.first(rate), rate))?;
                 let (clicked, own) = beside.map(|(clicked, own)| (Arc::new(clicked), own)).unzip();
@@ -63,12 +86,12 @@ impl Stage {
     fn beside_card(
         wish: CardWish,
         clicking: &Clicking,
-        after: Option<After>,
+        sounding: Sounding,
         wanted: &Wanted,
         (settings, directories): (&Settings, &Directories),
     ) -> Result<Self, Failure> {
         let clicked = clicking.of(wanted)?;
-        if clicked.is_none() && after.is_none() {
+        if clicked.is_none() && sounding.is_nothing() {
             return Ok(Self::quiet(Input::Card(wish)));
         }
         let host = (World::real()?.hosts)()?;
@@ -82,7 +105,7 @@ impl Stage {
         let speaker = match opened {
             Ok(speaker) => speaker,
             // Nobody asked for a click: the drill can do without.
-            Err(error) if after.is_none() && !clicking.is_asked() => {
+            Err(error) if sounding.is_nothing() && !clicking.is_asked() => {
                 remark(format!("{error}: no click then, and the pick counts as a beat"));
                 return Ok(Self::quiet(input));
             }
@@ -97,7 +120,11 @@ impl Stage {
             let begin = Begin { part: clicked.part(out_rate), beats: Some(clicked.beats(out_rate)), in_s: LEAD_S, ear: Ear::Open };
             speaker.begin(begin);
         }
-        let sound = Some(DrillSound::new(speaker, after, settings.a4.value));
+        if let Some((root, with_fifth)) = sounding.drone {
+            let drone = Drone::new(root, with_fifth, None, settings.a4.value, out_rate);
+            speaker.begin(Begin { part: Box::new(drone), beats: None, in_s: LEAD_S, ear: Ear::Open });
+        }
+        let sound = Some(DrillSound::new(speaker, sounding.after, settings.a4.value).toned(sounding.tone));
         Ok(Self { input, sound, clicked, own: Some(own) })
     }
 

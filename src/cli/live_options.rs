@@ -9,8 +9,9 @@ use crate::live::keyboard::Keyboard;
 use crate::live::pages::{Asks, LinesView, PageView, Prompter};
 use crate::live::session::{Input, LiveError, Outcome, View, run};
 use crate::live::world::World;
-use crate::logbook::log::Log;
+use crate::logbook::log::{self, Log};
 use crate::logbook::sidecar::{Gap, Sidecar};
+use crate::practice::hand::Hand;
 use crate::sound::card::CardWish;
 use crate::sound::{ChannelWish, FileSource, Later, Origin, Source, WithGaps};
 use crate::units::{A4, FrameTime, SampleRate};
@@ -168,6 +169,22 @@ impl Keeping {
         let log = Log::open(&self.log.clone().unwrap_or_else(|| directories.log_file()))?;
         log.notices().iter().for_each(remark);
         Ok(log)
+    }
+
+    /// The hand that plays, with what it did in the minutes before where the player is heard, and its session's length where nothing else `ends` it.
+    #[must_use]
+    pub fn hand(&self, directories: &Directories, settings: &Settings, ends: bool, is_live: bool) -> Hand {
+        let hand = Hand::new(Some(settings.minutes.value).filter(|_| !ends));
+        if is_live {
+            // A log that cannot be read is told of where it is opened to be added to.
+            let read = log::read(&self.log.clone().unwrap_or_else(|| directories.log_file())).unwrap_or_default();
+            let played = read.iter().flat_map(|(_, attempts)| &attempts.rows).filter(|row| row.source.as_deref() == Some("card"));
+            for (at, row) in played.filter_map(|row| row.played_at.zip(Some(row))) {
+                let size = row.bend_cents.map(|wanted| wanted + row.hold_error_cents.unwrap_or(0.0));
+                hand.remember(at.instant().as_second() as f64, size.unwrap_or(0.0));
+            }
+        }
+        hand
     }
 
     /// Where takes are kept; `None` keeps none.

@@ -21,6 +21,7 @@ use crate::live::keyboard::Keyboard;
 use crate::live::masked::Replays;
 use crate::live::own_sound::OwnSound;
 use crate::live::play_pages::{Follower, PlayPage, PlayPlain, PlayView, Targets};
+use crate::live::reminding::Minder;
 use crate::live::session::{Input, RING_S};
 use crate::live::speaker::{Begin, Ear, LEAD_S, Speaker};
 use crate::live::world::World;
@@ -120,6 +121,9 @@ pub struct Args {
     /// With --input: seconds of the take at which the first bar begins [default: as recorded, else after the count-in]
     #[arg(long, value_name = "S", requires = "input", allow_negative_numbers = true, value_parser = over_changes::instant)]
     chart_start: Option<f64>,
+    /// End after so many minutes [default: with the tune; after the setting `minutes`, else 30, of playing it is said]
+    #[arg(long, value_name = "MINUTES", value_parser = settings::minutes)]
+    minutes: Option<f64>,
     #[command(flatten)]
     pub(super) showing: Showing,
     #[command(flatten)]
@@ -190,9 +194,14 @@ impl Args {
             }
             None => hearing::ears(a4, wishes.clone()),
         };
-        let seconds = self.showing.seconds.or_else(|| self.hearing.input.is_none().then(|| Self::length_s(&over)));
+        let length_s = self.hearing.input.is_none().then(|| Self::length_s(&over));
+        let wanted_s = self.showing.seconds.into_iter().chain(self.minutes.map(|minutes| 60.0 * minutes)).reduce(f64::min);
+        let seconds = wanted_s.or(length_s);
+        let hand = self.keeping.hand(&directories, &settings, self.minutes.is_some(), self.hearing.input.is_none());
+        let minder = Minder::new(hand, Arc::clone(&world.clock));
         let job = Job { seconds, ..self.job(&settings, asked, &wishes, beats, ears, &directories) };
-        let follower = Follower::new(Arc::clone(&over.shown), Arc::clone(&score_time), targets, a4).beside(speaker).noticing(said);
+        let follower =
+            Follower::new(Arc::clone(&over.shown), Arc::clone(&score_time), targets, a4).beside(speaker).noticing(said).minded(minder);
         let mut view = self.view(&mut world, &environment, &settings, follower)?;
         let outcome = live(world, input, job, Some(log), view.as_mut());
         // From here on the terminal is the shell's again.

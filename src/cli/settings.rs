@@ -2,12 +2,14 @@
 //!
 //! A flag stands over what was recorded with a take, that over the environment, that over the file, that over the default.
 
+mod typed;
+
 use super::Failure;
 use super::directories::{Directories, Environment};
 use crate::grading::Tolerance;
 use crate::logbook::sidecar::Asked;
+use crate::practice::hand::SESSION_MINUTES;
 use crate::practice::stage::Stage;
-use crate::theory::Tuning;
 use crate::units::A4;
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -15,6 +17,8 @@ use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 use toml::Spanned;
+use typed::word;
+pub use typed::{a4, channel, minutes, tolerance, tuning};
 
 /// Which hand picks; drawings of the neck follow it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
@@ -55,6 +59,8 @@ pub struct Given {
     pub handedness: Option<Handedness>,
     /// When to use colour.
     pub colours: Option<Colours>,
+    /// How long a session is, minutes of playing.
+    pub minutes: Option<f64>,
 }
 
 /// Where a value came from.
@@ -110,10 +116,12 @@ pub struct Settings {
     pub handedness: Setting<Handedness>,
     /// When to use colour.
     pub colours: Setting<Colours>,
+    /// After how many minutes of playing a session has been long enough.
+    pub minutes: Setting<f64>,
 }
 
 /// The names in `config.toml`; in the environment they are `LANDFALL_A4` and so on.
-pub const KEYS: [&str; 7] = ["device", "channel", "a4", "tolerance", "tuning", "handedness", "colours"];
+pub const KEYS: [&str; 8] = ["device", "channel", "a4", "tolerance", "tuning", "handedness", "colours", "minutes"];
 
 /// What is wrong with a setting.
 #[derive(Debug, thiserror::Error)]
@@ -188,6 +196,7 @@ impl Settings {
             tuning: layers.settle("tuning", flags.tuning, take.tuning, "E2 A2 D3 G3 B3 E4".into(), tuning),
             handedness: layers.settle("handedness", flags.handedness, take.handedness, Handedness::Right, word),
             colours: layers.settle("colours", flags.colours, take.colours, Colours::Auto, word),
+            minutes: layers.settle("minutes", flags.minutes, take.minutes, SESSION_MINUTES, minutes),
         };
         match layers.faults.into_iter().min_by_key(SettingsError::line) {
             Some(first) => Err(first.into()),
@@ -204,47 +213,6 @@ pub fn stage_tolerance(settings: &Settings, asked: &Asked) -> Tolerance {
         (Some(stage), Origin::Default) => stage.numbers().tolerance,
         _ => Tolerance::of_cents(settings.tolerance.value),
     }
-}
-
-/// A tuning reference as typed: 400 to 480 Hz.
-///
-/// # Errors
-/// What it should be.
-pub fn a4(text: &str) -> Result<A4, String> {
-    text.trim().parse().ok().and_then(A4::new).ok_or_else(|| "it is the frequency of A4 in Hz, from 400 to 480, usually 440".into())
-}
-
-/// A tuning as typed: one that there is.
-///
-/// # Errors
-/// What it should be.
-pub fn tuning(text: &str) -> Result<String, String> {
-    text.parse::<Tuning>().map(|_| text.to_owned()).map_err(|error| error.to_string())
-}
-
-/// A tolerance as typed: over 0, up to 100 cents.
-///
-/// # Errors
-/// What it should be.
-pub fn tolerance(text: &str) -> Result<f64, String> {
-    let cents = text.trim().parse().ok().filter(|cents| *cents > 0.0 && *cents <= 100.0);
-    cents.ok_or_else(|| "it is in cents, over 0 and up to 100, usually 10".into())
-}
-
-/// A channel as typed, counted from 1.
-///
-/// # Errors
-/// What it should be.
-pub fn channel(text: &str) -> Result<u16, String> {
-    text.trim().parse().ok().filter(|channel| *channel > 0).ok_or_else(|| "channels are counted from 1".into())
-}
-
-fn word<T: clap::ValueEnum>(text: &str) -> Result<T, String> {
-    T::from_str(text.trim(), true).map_err(|_| {
-        let names: Vec<String> =
-            T::value_variants().iter().filter_map(clap::ValueEnum::to_possible_value).map(|value| value.get_name().to_owned()).collect();
-        format!("it is one of {}", names.join(", "))
-    })
 }
 
 struct Layers<'a> {

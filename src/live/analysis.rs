@@ -329,6 +329,7 @@ impl Analysis {
         for (attempt, row) in attempts.iter().zip(rows) {
             self.graded += 1;
             self.answered |= self.job.last_step.is_some() && attempt.step == self.job.last_step;
+            self.teller.event(Event::Curve(running.ears.settled.curve(attempt)));
             self.teller.event(Event::Graded(Box::new((attempt.clone(), row))));
         }
     }

@@ -49,6 +49,8 @@ pub struct Coaching {
     outcome: Arc<Mutex<Option<String>>>,
     sound: Option<DrillSound>,
     last: Option<Attempt>,
+    /// The pitch of the last attempt.
+    curve: Vec<(f64, f64)>,
     /// The step whose note was sounded, and from when on another may.
     referred: Option<usize>,
     sounds_until_s: f64,
@@ -81,6 +83,7 @@ impl Coaching {
             outcome,
             sound: None,
             last: None,
+            curve: Vec::new(),
             referred: None,
             sounds_until_s: 0.0,
             struck_s: 0.0,
@@ -129,6 +132,22 @@ impl Coaching {
         if let (Ok(mut outcome), Some(words)) = (self.outcome.lock(), self.coach.came_to()) {
             *outcome = Some(words);
         }
+    }
+
+    /// The last bend again; a word where nothing will sound.
+    fn replay(&mut self, seconds: f64) {
+        let words = match (&self.sound, &self.last) {
+            (None, _) => "Nothing sounds here: with --sound target or --sound answer the up arrow plays the last bend again.",
+            (Some(_), None) => "There is no bend yet to be played again.",
+            (Some(sound), Some(last)) => match sound.replay(last, &self.curve) {
+                Some(lasts_s) => {
+                    self.sounds_until_s = seconds + lasts_s;
+                    "The last bend as it was, then as it should be."
+                }
+                None => "The last note was no bend that could be played again.",
+            },
+        };
+        self.told = Some((words.to_owned(), seconds));
     }
 
     fn has_tones(&self) -> bool {
@@ -197,6 +216,7 @@ impl Prompter for Coaching {
         match event {
             Event::TakeBegan { rate, .. } => self.rate = Some(*rate),
             Event::Told(told) => self.coach.told(*told),
+            Event::Curve(curve) => self.curve.clone_from(curve),
             Event::Graded(graded) => self.graded(&graded.0, seconds),
             Event::Seen(Glimpse::Began(at)) => {
                 let at_s = self.rate.map_or(seconds, |rate| at.seconds(rate));
@@ -224,10 +244,8 @@ impl Prompter for Coaching {
         if self.guessing(key) {
             return;
         }
-        if let (Key::Up, Some(sound), Some(last)) = (key, &self.sound, &self.last) {
-            sound.replay(last);
-        }
         match key {
+            Key::Up => self.replay(seconds),
             Key::Next => self.tell(Telling::Skip, "On to the next. Left or page up takes it back.", seconds),
             Key::Back => self.tell(Telling::Repeat, "Once more. Right or space takes it back.", seconds),
             _ => {}

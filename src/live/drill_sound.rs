@@ -1,9 +1,10 @@
 //! What a drill sounds: the note to reach, an answer for those who do not look, the last bend again. No attempt opens meanwhile. A click goes on beside
 //! all of it, and is the speaker's own matter.
 
-use super::speaker::{Ear, Speaker};
+use super::speaker::{Begin, Ear, Speaker};
 use crate::grading::Attempt;
-use crate::practice::tones;
+use crate::practice::replay::replay;
+use crate::practice::tones::{self, Tone};
 use crate::sound::out::Event;
 use crate::units::A4;
 
@@ -33,6 +34,7 @@ pub struct DrillSound {
     speaker: Speaker,
     /// `None`: nothing but a click.
     after: Option<After>,
+    tone: Tone,
     a4: A4,
 }
 
@@ -47,7 +49,14 @@ impl DrillSound {
     /// Through a speaker.
     #[must_use]
     pub fn new(speaker: Speaker, after: Option<After>, a4: A4) -> Self {
-        Self { speaker, after, a4 }
+        Self { speaker, after, tone: Tone::default(), a4 }
+    }
+
+    /// With another tone for the note to reach.
+    #[must_use]
+    pub fn toned(mut self, tone: Tone) -> Self {
+        self.tone = tone;
+        self
     }
 
     /// Whether tones are sounded, not a click alone.
@@ -58,7 +67,7 @@ impl DrillSound {
 
     /// The note to reach, in so many seconds.
     pub fn reference(&self, target_cents: f64, in_s: f64) {
-        self.say(&tones::reference(target_cents, self.speaker.rate(), self.a4), in_s);
+        self.say(&tones::reference(target_cents, self.tone, self.speaker.rate(), self.a4), in_s);
     }
 
     /// What follows an attempt; how long it lasts, s.
@@ -68,20 +77,21 @@ impl DrillSound {
         let Some(after) = self.after else { return 0.0 };
         let rate = self.speaker.rate();
         let events = match after {
-            After::Target => tones::reference(target, rate, self.a4),
+            After::Target => tones::reference(target, self.tone, rate, self.a4),
             After::Answer => tones::answer(target, error, attempt.tolerance_cents, rate, self.a4),
         };
         self.say(&events, 0.1);
         0.1 + tones::length_s(&events, rate)
     }
 
-    /// The last bend as it was, and then as it should be.
-    pub fn replay(&self, attempt: &Attempt) {
-        let held = attempt.target_cents.zip(attempt.measures.hold_error_cents).map(|(target, error)| target + error);
-        if let (Some(origin), Some(held), Some(target)) = (attempt.origin_cents, held, attempt.target_cents) {
-            let origin = origin + attempt.measures.origin_error_cents.unwrap_or(0.0);
-            self.say(&tones::replay(origin, held, target, self.speaker.rate(), self.a4), 0.1);
-        }
+    /// The last bend along its pitch (seconds of the take and cents), and then as it should be; how long that lasts, s. `None` where there is nothing to
+    /// sound again.
+    #[must_use]
+    pub fn replay(&self, attempt: &Attempt, readings: &[(f64, f64)]) -> Option<f64> {
+        let replayed = replay(attempt, readings, self.speaker.rate(), self.a4)?;
+        let lasts_s = 0.1 + replayed.length_s();
+        self.speaker.begin(Begin { part: Box::new(replayed), beats: None, in_s: 0.1, ear: Ear::Closed });
+        Some(lasts_s)
     }
 
     /// A sentence that the player should know.

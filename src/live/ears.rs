@@ -17,6 +17,11 @@ pub trait Settles: Send {
     fn told(&mut self, told: Told) {
         let _ = told;
     }
+    /// The pitch of an attempt that was just handed out: seconds of the take and cents; nothing where it is not kept.
+    fn curve(&self, attempt: &Attempt) -> Vec<(f64, f64)> {
+        let _ = attempt;
+        Vec::new()
+    }
     /// The take has ended: hands out what is left.
     fn finish(&mut self, emit: &mut dyn FnMut(Attempt));
 }

@@ -26,6 +26,8 @@ pub enum Event {
     Channel(Chosen),
     /// What can be said of the note that sounds.
     Seen(Glimpse),
+    /// The settled pitch of the attempt that is graded next: seconds of the take and cents on the MIDI scale.
+    Curve(Vec<(f64, f64)>),
     /// An attempt was graded; the row is the one in the log.
     Graded(Box<(Attempt, Row)>),
     /// Something was told; it holds from this instant of the take on.

@@ -29,6 +29,7 @@ pub mod own_sound;
 pub mod pages;
 pub mod play_pages;
 pub mod recorder;
+pub mod reminding;
 pub mod resting;
 pub mod session;
 pub mod settled;

@@ -102,7 +102,7 @@ impl Translator {
             Event::Channel(chosen) => vec![News::Notice(format!("Listening to channel {} of {}.", chosen.channel, chosen.of))],
             Event::Fault(kind) => vec![News::Notice(fault(*kind).to_owned())],
             Event::Notice(sentence) => vec![News::Notice(sentence.clone())],
-            Event::TakeEnded { .. } | Event::Over(_) | Event::Told(_) => Vec::new(),
+            Event::Curve(_) | Event::TakeEnded { .. } | Event::Over(_) | Event::Told(_) => Vec::new(),
         }
     }
 

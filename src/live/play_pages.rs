@@ -2,6 +2,7 @@
 
 use super::events::Event;
 use super::pages::fault;
+use super::reminding::Minder;
 use super::session::View;
 use super::speaker::Speaker;
 use crate::grading::{Attempt, Glimpse, Verdict, nearest_midi};
@@ -51,6 +52,8 @@ pub struct Follower {
     said_last: Option<String>,
     /// What sounds, where anything does.
     speaker: Option<Speaker>,
+    minder: Option<Minder>,
+    reminder: Option<String>,
 }
 
 impl Follower {
@@ -72,6 +75,8 @@ impl Follower {
             verdict_until_s: None,
             said_last: None,
             speaker: None,
+            minder: None,
+            reminder: None,
         }
     }
 
@@ -80,6 +85,26 @@ impl Follower {
     pub fn beside(mut self, speaker: Option<Speaker>) -> Self {
         self.speaker = speaker;
         self
+    }
+
+    /// With somebody who minds the hand.
+    #[must_use]
+    pub fn minded(mut self, minder: Minder) -> Self {
+        self.minder = Some(minder);
+        self
+    }
+
+    /// What the hand should be reminded of, where that is new; on the page as long as it holds.
+    fn reminded(&mut self) -> Option<String> {
+        let due = self.minder.as_ref().and_then(|minder| minder.reminder(self.seconds));
+        if due == self.reminder {
+            return None;
+        }
+        if due.is_some() || self.state.notice == self.reminder {
+            self.state.notice.clone_from(&due);
+        }
+        self.reminder.clone_from(&due);
+        due
     }
 
     /// What the player should know from the start.
@@ -97,6 +122,9 @@ impl Follower {
     }
 
     fn event(&mut self, event: &Event) {
+        if let Some(minder) = &mut self.minder {
+            minder.event(event);
+        }
         match event {
             Event::TakeBegan { rate, .. } => {
                 self.rate = Some(*rate);
@@ -112,7 +140,7 @@ impl Follower {
             Event::TakeEnded { seconds } => self.heard_s = *seconds,
             Event::Seen(Glimpse::Said(verdict)) => self.say(*verdict),
             Event::Seen(Glimpse::Began(_)) => (self.verdict_until_s, self.said_last) = (None, None),
-            Event::Seen(_) | Event::Over(_) | Event::Told(_) => {}
+            Event::Seen(_) | Event::Curve(_) | Event::Over(_) | Event::Told(_) => {}
         }
     }
 
@@ -254,6 +282,7 @@ impl View for PlayPage {
     fn draw(&mut self) -> io::Result<()> {
         let size = self.screen.size()?;
         self.follower.sound_notice();
+        self.follower.reminded();
         self.follower.follow(usize::from(size.0));
         let state = &self.follower.state;
         if self.drawn.as_ref() == Some(state) && size == self.size {
@@ -321,7 +350,7 @@ impl<W: Write> View for PlayPlain<W> {
                     writeln!(self.out, "{notice}")?;
                 }
             }
-            Event::Seen(_) | Event::TakeEnded { .. } | Event::Over(_) | Event::Told(_) => {}
+            Event::Seen(_) | Event::Curve(_) | Event::TakeEnded { .. } | Event::Over(_) | Event::Told(_) => {}
         }
         Ok(())
     }
@@ -331,7 +360,8 @@ impl<W: Write> View for PlayPlain<W> {
     }
 
     fn draw(&mut self) -> io::Result<()> {
-        if let Some(notice) = self.follower.sound_notice() {
+        let notices = [self.follower.sound_notice(), self.follower.reminded()];
+        for notice in notices.into_iter().flatten() {
             writeln!(self.out, "{notice}")?;
         }
         if !self.rows_only {

@@ -9,6 +9,9 @@ use crate::sound::{Block, Fault, FaultKind};
 use crate::units::{A4, FrameSpan, FrameTime, SampleRate};
 use std::collections::VecDeque;
 
+/// Readings whose pitch is kept, for the curve of an attempt: 20 s of them, longer than a string rings.
+const KEPT: usize = 8192;
+
 /// Grades a take while it is heard. Results do not depend on how it is cut into blocks.
 ///
 /// The readings, the attacks and the troubles of the sound each come after a delay of their own; the grader hears them in the order of
@@ -21,6 +24,9 @@ pub struct SettledLoop<W> {
     readings: VecDeque<Reading>,
     struck: VecDeque<FrameTime>,
     troubles: VecDeque<Fault>,
+    /// Where the pitch was, cents, of the last [`KEPT`] readings that have one.
+    kept: VecDeque<(FrameTime, f64)>,
+    a4: A4,
 }
 
 impl<W: Wishes> SettledLoop<W> {
@@ -35,6 +41,8 @@ impl<W: Wishes> SettledLoop<W> {
             readings: VecDeque::new(),
             struck: VecDeque::new(),
             troubles: VecDeque::new(),
+            kept: VecDeque::with_capacity(KEPT),
+            a4,
         }
     }
 
@@ -50,6 +58,12 @@ impl<W: Wishes> SettledLoop<W> {
             }
             while let Some(at) = self.struck.pop_front_if(|at| *at <= reading.at) {
                 self.grader.attack(at);
+            }
+            if let Some(hz) = reading.hz() {
+                if self.kept.len() == KEPT {
+                    self.kept.pop_front();
+                }
+                self.kept.push_back((reading.at, self.a4.cents(hz)));
             }
             self.grader.reading(&reading, emit);
         }
@@ -70,6 +84,12 @@ impl<W: Wishes + Send> Settles for SettledLoop<W> {
         // An attack may still come for the last stretch of what was heard.
         let certain = self.heard - self.rate.span(attack::LOOK_AHEAD_S);
         self.hand_on(certain, emit);
+    }
+
+    fn curve(&self, attempt: &Attempt) -> Vec<(f64, f64)> {
+        let (from, to) = attempt.span;
+        let inside = self.kept.iter().filter(|(at, _)| (from..=to).contains(at));
+        inside.map(|(at, cents)| (at.seconds(self.rate), *cents)).collect()
     }
 
     fn told(&mut self, told: Told) {

@@ -205,7 +205,7 @@ impl<L: Listens> View for SteadyView<L> {
             Event::Notice(sentence) => self.notice(sentence),
             // The last readings are in the channel before this event is.
             Event::Over(_) => return self.draw(),
-            Event::TakeBegan { .. } | Event::Seen(_) | Event::Graded(_) | Event::Told(_) | Event::TakeEnded { .. } => {}
+            Event::TakeBegan { .. } | Event::Seen(_) | Event::Curve(_) | Event::Graded(_) | Event::Told(_) | Event::TakeEnded { .. } => {}
         }
         Ok(())
     }

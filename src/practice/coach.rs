@@ -11,13 +11,6 @@ use super::plan::Step;
 use super::play::{On, Timing};
 use super::stage::Feedback;
 use crate::grading::{Attempt, Told, Wishes};
-use std::collections::VecDeque;
-
-/// Whole bends in ten minutes, at most (common practice, no source).
-const WHOLE_BENDS: usize = 40;
-const TEN_MINUTES_S: f64 = 600.0;
-/// Bends of one and a half steps in a set, at most (common practice, no source).
-const LARGE_BENDS: usize = 6;
 
 /// What is asked for now.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,10 +61,6 @@ pub struct Coach {
     said: Option<String>,
     improved: Option<String>,
     resting_until_s: Option<f64>,
-    whole: VecDeque<f64>,
-    large: usize,
-    set: usize,
-    last_s: f64,
     /// Of each place: its errors in cents.
     by_place: Vec<(String, Vec<f64>)>,
     /// Of each attempt that a beat was wanted of: how late, in ms.
@@ -91,10 +80,6 @@ impl Coach {
             said: None,
             improved: None,
             resting_until_s: None,
-            whole: VecDeque::new(),
-            large: 0,
-            set: 0,
-            last_s: 0.0,
             by_place: Vec::new(),
             late_ms: Vec::new(),
         }
@@ -139,19 +124,10 @@ impl Coach {
 
     /// A row came.
     pub fn graded(&mut self, attempt: &Attempt) {
-        let at_s = attempt.measures.onset_s.unwrap_or(self.last_s);
-        self.last_s = at_s;
         let plan_step = attempt.step.and_then(|step| self.course().plan().steps.get(step as usize - 1)).cloned();
         self.follower.graded(attempt);
         self.improved = None;
         self.resting_until_s = None;
-        if attempt.bend_cents.is_some_and(|cents| cents >= 150.0) {
-            self.whole.push_back(at_s);
-        }
-        while self.whole.front().is_some_and(|first| at_s - first > TEN_MINUTES_S) {
-            self.whole.pop_front();
-        }
-        self.large += usize::from(attempt.bend_cents.is_some_and(|cents| cents >= 300.0));
         let (Some(step), Some(number)) = (plan_step, attempt.step) else {
             self.said = Some("Another note than asked for: it does not count, and the drill waits.".to_owned());
             return;
@@ -173,23 +149,15 @@ impl Coach {
         if ends_set {
             let more = index + 1 < plan.steps.len();
             let rest_s = plan.rest_s;
-            self.set += 1;
-            self.large = 0;
             self.improved = self.follower.end_set();
             let over_s = attempt.span.1.seconds(attempt.sample_rate);
             self.resting_until_s = more.then_some(over_s + rest_s).filter(|_| rest_s > 0.0);
         }
     }
 
-    /// The one sentence under the page: what improved, a rest that is due, or the cue.
+    /// The one sentence under the page: what improved, or the cue.
     #[must_use]
     pub fn sentence(&self) -> Option<String> {
-        if self.whole.len() >= WHOLE_BENDS {
-            return Some("Forty whole bends in ten minutes: rest the hand, or do something lighter.".to_owned());
-        }
-        if self.large >= LARGE_BENDS {
-            return Some("Six bends of one and a half steps in this set: rest before the next.".to_owned());
-        }
         self.improved.clone().or_else(|| self.said.clone())
     }
 

@@ -6,6 +6,7 @@
 //! stage = "steady"
 //! places = ["2/9", "3/9"]
 //! attempts = 6
+//! minutes = 10                # it ends then, wherever it is
 //! ```
 //!
 //! A list has a table for each drill, played in order with a rest between two:
@@ -38,6 +39,8 @@ pub struct OwnDrill {
     pub chosen: Chosen,
     /// The stage, where the file says one.
     pub stage: Option<Stage>,
+    /// It ends after so many minutes.
+    pub minutes: Option<f64>,
 }
 
 /// What a file holds.
@@ -99,13 +102,13 @@ pub fn read(file: &str, name: &str, text: &str) -> Result<DrillFile, FileError> 
     let (mut title, mut rest_s, mut minutes) = (name.to_owned(), 30.0, None);
     for (key, value) in &heads {
         let byte = key.span().start;
-        let number = || as_text(value).and_then(|text| text.parse::<f64>().ok()).filter(|number| (0.0..=600.0).contains(number));
+        let number = || number(value);
         let wrong = |wanted: &str| at(byte, format!("{} cannot be {value}: it is {wanted}", key.get_ref()));
         match key.get_ref().as_str() {
             "drill" => {}
             "title" => value.as_str().unwrap_or(name).clone_into(&mut title),
             "rest" => rest_s = number().ok_or_else(|| wrong("seconds, 0 to 600"))?,
-            "minutes" => minutes = Some(number().filter(|minutes| *minutes > 0.0).ok_or_else(|| wrong("minutes, over 0 and up to 600"))?),
+            "minutes" => minutes = Some(number().filter(|minutes| *minutes > 0.0).ok_or_else(|| wrong(MINUTES))?),
             other => {
                 let known = ["title", "rest", "minutes", "drill"];
                 let hint = nearest(other, known).map_or_else(String::new, |near| format!("; did you mean {near}?"));
@@ -116,13 +119,30 @@ pub fn read(file: &str, name: &str, text: &str) -> Result<DrillFile, FileError> 
     let drills = whole.drill.iter().map(|one| {
         let name = one.get_ref().iter().find(|(key, _)| key.get_ref() == "kind").and_then(|(_, kind)| kind.get_ref().as_str());
         drill(name.unwrap_or("drill"), one.get_ref())
+            .and_then(|own| of_a_list(own, one.get_ref()))
             .map_err(|(byte, problem)| at(if byte == 0 { one.span().start } else { byte }, problem))
     });
     Ok(DrillFile::List { title, drills: drills.collect::<Result<_, _>>()?, rest_s, minutes })
 }
 
+/// What minutes are.
+const MINUTES: &str = "minutes, over 0 and up to 600";
+
+fn number(value: &toml::Value) -> Option<f64> {
+    as_text(value).and_then(|text| text.parse::<f64>().ok()).filter(|number| (0.0..=600.0).contains(number))
+}
+
+/// A list has one length, not its drills.
+fn of_a_list(own: OwnDrill, table: &Table) -> Result<OwnDrill, (usize, String)> {
+    let minutes = table.keys().find(|key| key.get_ref() == "minutes");
+    match minutes {
+        Some(key) => Err((key.span().start, "minutes are those of the whole list: write them above its first [[drill]]".to_owned())),
+        None => Ok(own),
+    }
+}
+
 fn drill(name: &str, table: &Table) -> Result<OwnDrill, (usize, String)> {
-    let (mut kind, mut title, mut stage, mut called) = (None, None, None, None);
+    let (mut kind, mut title, mut stage, mut called, mut minutes) = (None, None, None, None, None);
     let mut given = Given::new();
     let mut places = BTreeMap::new();
     for (key, value) in table {
@@ -134,6 +154,10 @@ fn drill(name: &str, table: &Table) -> Result<OwnDrill, (usize, String)> {
             "title" => title = Some(text),
             "name" => called = Some(text),
             "stage" => stage = Some(text.parse::<Stage>().map_err(|wanted| wrong(format!("stage cannot be {text:?}: {wanted}")))?),
+            "minutes" => {
+                let known = number(value.get_ref()).filter(|minutes| *minutes > 0.0);
+                minutes = Some(known.ok_or_else(|| wrong(format!("minutes cannot be {text:?}: it is {MINUTES}")))?);
+            }
             other => {
                 places.insert(other.to_owned(), key.span().start);
                 given.insert(other.to_owned(), text);
@@ -153,13 +177,13 @@ fn drill(name: &str, table: &Table) -> Result<OwnDrill, (usize, String)> {
     let mut chosen = Chosen::find(&kind, &given).map_err(|error| (place(&error), reworded(&error)))?;
     chosen.name = called;
     chosen.title = title.unwrap_or(chosen.title);
-    Ok(OwnDrill { chosen, stage })
+    Ok(OwnDrill { chosen, stage, minutes })
 }
 
 /// The words that a file's own keys add to what a kind knows.
 fn reworded(error: &DrillError) -> String {
     match error {
-        DrillError::Parameter { .. } => format!("{error}; and kind, name, title and stage"),
+        DrillError::Parameter { .. } => format!("{error}; and kind, name, title, stage and minutes"),
         other => other.to_string(),
     }
 }

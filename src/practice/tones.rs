@@ -1,5 +1,4 @@
-//! landfall's own tones in a drill, as events for the mixer: the note to reach, a bend as it was played and as it should be, and an answer for
-//! those who do not look.
+//! landfall's own tones in a drill, as events for the mixer: the note to reach, and an answer for those who do not look.
 //!
 //! Conventions. Times are frames of the output, from the instant at which the tones may begin. While they sound, and 0.2 s after, no attempt
 //! opens: [`length_s`] says how long that is.
@@ -19,6 +18,28 @@ const FARTHEST_CENTS: f64 = 1200.0;
 const GAP_S: f64 = 0.06;
 /// Under the level of the player.
 const GAIN: f32 = 0.5;
+
+/// With what the note to reach sounds.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Tone {
+    /// As a string does: it dies away.
+    #[default]
+    Plucked,
+    /// As loud as it began until its end.
+    Sustained,
+}
+
+impl std::str::FromStr for Tone {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        match text {
+            "plucked" => Ok(Self::Plucked),
+            "sustained" => Ok(Self::Sustained),
+            _ => Err("it is plucked or sustained".to_owned()),
+        }
+    }
+}
 
 /// Puts tones one after the other.
 struct Row {
@@ -42,10 +63,14 @@ impl Row {
     }
 }
 
-/// The note to reach (cents on the MIDI scale), plucked: at its exact pitch.
+/// The note to reach (cents on the MIDI scale), at its exact pitch.
 #[must_use]
-pub fn reference(target_cents: f64, rate: SampleRate, a4: A4) -> Vec<Event> {
-    Row::new(rate, a4).tone(target_cents, REFERENCE_S, Voice::Pluck).events
+pub fn reference(target_cents: f64, tone: Tone, rate: SampleRate, a4: A4) -> Vec<Event> {
+    let voice = match tone {
+        Tone::Plucked => Voice::Pluck,
+        Tone::Sustained => Voice::Sustained,
+    };
+    Row::new(rate, a4).tone(target_cents, REFERENCE_S, voice).events
 }
 
 /// An answer to an attempt that was off by `error_cents`: a tone as far to the same side as the bend was, ten times larger, then the note itself.
@@ -60,13 +85,6 @@ pub fn answer(target_cents: f64, error_cents: f64, tolerance_cents: f64, rate: S
         row
     };
     row.tone(target_cents, ANSWER_S, Voice::Sustained).events
-}
-
-/// The last bend as two notes, from where it started to where it stayed, and then as it should be.
-#[must_use]
-pub fn replay(origin_cents: f64, held_cents: f64, target_cents: f64, rate: SampleRate, a4: A4) -> Vec<Event> {
-    let bend = |row: Row, to: f64| row.tone(origin_cents, ANSWER_S, Voice::Pluck).tone(to, 2.0 * ANSWER_S, Voice::Sustained);
-    bend(bend(Row::new(rate, a4), held_cents), target_cents).events
 }
 
 /// How long tones sound, s.
@@ -91,10 +109,12 @@ mod tests {
 
     #[test]
     fn the_note_to_reach_is_at_its_exact_pitch() {
-        let events = reference(6900.0, rate(), A4::default());
+        let events = reference(6900.0, Tone::default(), rate(), A4::default());
         assert!((events[0].hz - 440.0).abs() < 1e-9 && events.len() == 1 && events[0].at == FrameTime(0));
-        let hz = reference(6900.0, rate(), A4::new(442.0).unwrap())[0].hz;
+        let hz = reference(6900.0, Tone::default(), rate(), A4::new(442.0).unwrap())[0].hz;
         assert!((hz - 442.0).abs() < 1e-9);
+        let voice = |tone: &str| reference(6900.0, tone.parse().unwrap(), rate(), A4::default())[0].voice;
+        assert_eq!((voice("plucked"), voice("sustained")), (Voice::Pluck, Voice::Sustained));
     }
 
     #[test]
@@ -104,14 +124,5 @@ mod tests {
         assert_eq!(answered(31.0), [310, 0]);
         assert_eq!(answered(-400.0), [-1200, 0]);
         assert_eq!(answered(9.0), [0]);
-    }
-
-    #[test]
-    fn a_bend_is_replayed_as_it_was_and_then_as_it_should_be_and_tones_follow_each_other() {
-        let events = replay(6700.0, 6880.0, 6900.0, rate(), A4::default());
-        assert_eq!(steps(&events, 6900.0), [-200, -20, -200, 0]);
-        assert!(events.windows(2).all(|pair| pair[0].at + pair[0].length < pair[1].at));
-        let last = events.last().unwrap();
-        assert!((length_s(&events, rate()) - (last.at + last.length).seconds(rate())).abs() < 1e-9);
     }
 }

@@ -32,7 +32,7 @@ impl Program {
             .env("LANDFALL_DATA_DIR", self.path("data"))
             .env_remove("RUST_BACKTRACE")
             .stdin(Stdio::null());
-        for name in ["DEVICE", "CHANNEL", "A4", "TOLERANCE", "TUNING", "HANDEDNESS", "COLOURS"] {
+        for name in ["DEVICE", "CHANNEL", "A4", "TOLERANCE", "TUNING", "HANDEDNESS", "COLOURS", "MINUTES"] {
             command.env_remove(format!("LANDFALL_{name}"));
         }
         command

@@ -13,6 +13,7 @@ use crate::units::{FrameSpan, FrameTime, SampleRate};
 mod envelope;
 mod file;
 mod finder;
+mod gliding;
 mod limiter;
 mod listed;
 mod mixer;
@@ -23,6 +24,7 @@ mod voices;
 
 pub use file::{RenderError, render};
 pub use finder::{Place, find, sweep_samples};
+pub use gliding::{Glide, Gliding};
 pub use limiter::PEAK;
 pub use listed::{Listed, beat_frame};
 pub use mixer::{FADE_S, Level, Mixer};

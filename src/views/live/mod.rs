@@ -40,6 +40,9 @@ const SAME_ATTACK_S: f64 = 0.08;
 /// Seconds from the end of a hold within which a pick at the landing is its restrike: a second to come home, and a second more.
 const RESTRIKE_S: f64 = 2.0;
 
+/// A sentence that the player has to know stays for so many attempts.
+const NOTICE_STAYS: usize = 2;
+
 /// Seconds from the end of a hold for which its page stays when something else is asked for; then the page says how far to bend next.
 const PAGE_STAYS_S: f64 = 3.0;
 
@@ -87,6 +90,8 @@ pub enum News {
     Lesson(Box<Lesson>),
     /// A sentence that the player has to know: a lost card, a full disk.
     Notice(String),
+    /// What the hand should be reminded of; `None` when it is past.
+    Reminder(Option<String>),
 }
 
 /// Everything that the live view shows.
@@ -106,6 +111,10 @@ pub struct LiveState {
     pub lesson: Option<Box<Lesson>>,
     /// The last sentence that the player has to know.
     pub notice: Option<String>,
+    /// Attempts graded before it.
+    pub noticed: usize,
+    /// What the hand should be reminded of.
+    pub reminder: Option<String>,
 }
 
 /// One note on the page.
@@ -168,7 +177,8 @@ impl LiveState {
                 }
                 self.lesson = Some(lesson);
             }
-            News::Notice(sentence) => self.notice = Some(sentence),
+            News::Notice(sentence) => (self.notice, self.noticed) = (Some(sentence), self.graded),
+            News::Reminder(sentence) => self.reminder = sentence,
             of_the_note => {
                 if let Some(page) = &mut self.page {
                     page.apply(&of_the_note);
@@ -192,6 +202,10 @@ impl LiveState {
 
     fn grade(&mut self, row: Box<Attempt>) {
         self.graded += 1;
+        // Whoever plays on has seen it: what is to be done next has the foot again.
+        if self.graded >= self.noticed + NOTICE_STAYS {
+            self.notice = None;
+        }
         let counts = row.step.is_some() || self.lesson.is_none();
         if let Some(error) = row.measures.hold_error_cents.filter(|_| counts) {
             if self.landings.len() == LANDINGS_SHOWN {
@@ -209,6 +223,15 @@ impl LiveState {
             page.row = Some(row);
             page.over = true;
         }
+    }
+
+    /// The sentence at the foot: what has to be known first, then what was just told, the hand, the cue or what to do.
+    #[must_use]
+    pub fn foot(&self) -> String {
+        let told = self.lesson.as_ref().and_then(|lesson| lesson.told.clone());
+        let lesson = || self.lesson.as_ref().map(|lesson| lesson.foot());
+        let said = self.notice.clone().or(told).or_else(|| self.reminder.clone()).or_else(lesson);
+        said.unwrap_or_else(|| "q ends".to_owned())
     }
 
     /// Whether the drill is over, and the row of its last attempt there.

@@ -67,7 +67,7 @@ impl PlainLines {
                 }
                 lines
             }
-            News::Notice(sentence) => vec![sentence.clone()],
+            News::Notice(sentence) | News::Reminder(Some(sentence)) => vec![sentence.clone()],
             _ => Vec::new(),
         }
     }
@@ -76,7 +76,7 @@ impl PlainLines {
     fn attempt(&self, row: &Attempt) -> Vec<String> {
         let notes = row.origin_midi().zip(row.target_midi()).map(|(from, to)| {
             let from = Note::usual(from);
-            format!(", {from} to {}", Note::usual_from(from, to))
+            if row.is_plain() { format!(", {from}") } else { format!(", {from} to {}", Note::usual_from(from, to)) }
         });
         let step = match row.step {
             Some(step) => format!(", step {step}"),

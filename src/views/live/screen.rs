@@ -216,9 +216,7 @@ fn draw_foot(state: &LiveState, area: Rect, buffer: &mut Buffer) {
     if area.height >= 16 {
         let rows = foot_rows(area);
         text(area, last - rows, line, style, buffer);
-        let lesson = state.lesson.as_ref().map(|lesson| lesson.foot());
-        let foot = state.notice.as_deref().or(lesson.as_deref()).unwrap_or("q ends");
-        for (row, line) in (last + 1 - rows..).zip(broken(foot, usize::from(area.width), usize::from(rows))) {
+        for (row, line) in (last + 1 - rows..).zip(broken(&state.foot(), usize::from(area.width), usize::from(rows))) {
             text(area, row, &line, Style::new(), buffer);
         }
     } else {
