@@ -170,6 +170,26 @@ fn ctrl_c_is_the_usual_end() {
 }
 
 #[test]
+fn keys_are_heard_in_the_second_drill_of_a_list_too() {
+    let folder = tempfile::tempdir().unwrap();
+    let take = two_bends(folder.path());
+    // A minute in which nothing would end it but a key.
+    let mut longer = hound::WavWriter::append(&take).unwrap();
+    (0..60 * two_bends::RATE).for_each(|_| longer.write_sample(0.0_f32).unwrap());
+    longer.finalize().unwrap();
+    let one = |title: &str| format!("[[drill]]\nkind = \"release\"\ntitle = \"{title}\"\nplaces = \"2/8\"\nattempts = 1\n");
+    fs::write(folder.path().join("list.toml"), [one("Before supper"), one("After supper"), one("Later")].concat()).unwrap();
+    let mut command = CommandBuilder::new(LANDFALL);
+    command.args(["drill", "list.toml", "--input"]);
+    command.arg(take);
+    let mut terminal = Terminal::run(folder, command);
+    terminal.wait_until("in the third drill", |terminal| terminal.is_taken() && terminal.text().contains("Later"));
+    terminal.press(b'q');
+    assert_eq!(terminal.ended(), 0);
+    terminal.wait_until("given back", Terminal::is_given_back);
+}
+
+#[test]
 fn interrupt_terminate_and_hang_up_end_in_order() {
     for signal in ["-INT", "-TERM", "-HUP"] {
         let mut terminal = Terminal::drill();

@@ -12,7 +12,6 @@ pub mod demo;
 pub mod devices;
 pub mod directories;
 pub mod drill;
-mod drill_check;
 mod drill_list;
 pub mod drill_options;
 mod drill_stage;

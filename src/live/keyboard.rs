@@ -4,11 +4,13 @@ use super::world::{Key, Keys};
 use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
 use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers, read};
 use std::io;
+use std::sync::OnceLock;
 use std::time::Duration;
 
 /// The terminal's keyboard. In raw mode ctrl-C and ctrl-Z are keys, not signals.
 ///
-/// It is read on a thread of its own: when the terminal is closed, crossterm 0.29 reads its end over and over and never comes back.
+/// It is read on a thread of its own: when the terminal is closed, crossterm 0.29 reads its end over and over and never comes back. There is one such
+/// thread, for everything that the program shows one after the other: a second one would take keys from it.
 #[derive(Debug)]
 pub struct Keyboard {
     pressed: Receiver<Key>,
@@ -18,18 +20,26 @@ impl Keyboard {
     /// Begins to read. Keys that come too fast for the session are those of somebody who leans on the keyboard; they are not kept.
     #[must_use]
     pub fn listen() -> Self {
-        let (tell, pressed) = bounded(16);
-        std::thread::spawn(move || {
-            while let Ok(event) = read() {
-                if let Event::Key(key) = event
-                    && let Some(key) = meaning(key)
-                {
-                    let _ = tell.try_send(key);
-                }
-            }
-        });
+        static PRESSED: OnceLock<Receiver<Key>> = OnceLock::new();
+        let pressed = PRESSED.get_or_init(read_on_a_thread).clone();
+        // What was pressed while nobody asked was meant for what is no longer shown.
+        pressed.try_iter().for_each(drop);
         Self { pressed }
     }
+}
+
+fn read_on_a_thread() -> Receiver<Key> {
+    let (tell, pressed) = bounded(16);
+    std::thread::spawn(move || {
+        while let Ok(event) = read() {
+            if let Event::Key(key) = event
+                && let Some(key) = meaning(key)
+            {
+                let _ = tell.try_send(key);
+            }
+        }
+    });
+    pressed
 }
 
 impl Keys for Keyboard {

@@ -17,6 +17,7 @@ pub mod drill_sound;
 pub mod ears;
 pub mod events;
 pub mod feeder;
+pub mod first_check;
 pub mod fit;
 pub mod heard_notes;
 pub mod hearing;

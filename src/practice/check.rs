@@ -6,6 +6,8 @@ use crate::theory::Tuning;
 
 /// How long it takes, s.
 pub const CHECK_S: f64 = 10.0;
+/// The strings are quiet at first for so long, s; then they are picked.
+pub const QUIET_S: f64 = 3.0;
 
 /// The loudest moment should lie in here, dBFS: clear of the noise, and clear of clipping.
 const GOOD_LEVEL: (f64, f64) = (-36.0, -3.0);
@@ -17,6 +19,24 @@ const CUT_DB: f64 = 30.0;
 const TUNED_CENTS: f64 = 6.0;
 /// A pitch belongs to an open string within this, cents.
 const NEAR_CENTS: f64 = 60.0;
+
+/// So many readings of a string tell its tuning.
+const TELLING: usize = 40;
+
+/// Something to be done before playing.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// In eight characters at most.
+    pub word: String,
+    /// What it is, and what to do.
+    pub sentence: String,
+}
+
+impl Finding {
+    fn new(word: &str, sentence: impl Into<String>) -> Self {
+        Self { word: word.to_owned(), sentence: sentence.into() }
+    }
+}
 
 /// Collects what was heard.
 #[derive(Clone, Debug, Default)]
@@ -55,36 +75,45 @@ impl Check {
         }
     }
 
+    /// Which strings were heard for long enough, and which were not; 1 the highest.
+    #[must_use]
+    pub fn strings(&self) -> (Vec<usize>, Vec<usize>) {
+        (1..=self.heard.len()).partition(|string| self.heard[string - 1].len() >= TELLING)
+    }
+
     /// What is to be done before playing; nothing where all is well.
     #[must_use]
-    pub fn findings(&self) -> Vec<String> {
+    pub fn findings(&self) -> Vec<Finding> {
         let mut levels = self.levels.clone();
         levels.sort_by(f64::total_cmp);
         let Some(loudest) = levels.last().copied().filter(|loudest| *loudest > -70.0) else {
-            return vec!["Nothing was heard: is the guitar plugged in, and its volume up? `landfall devices` lists the inputs.".to_owned()];
+            let sentence = "Nothing was heard: is the guitar plugged in, and its volume up? `landfall devices` lists the inputs.";
+            return vec![Finding::new("no sound", sentence)];
         };
         let mut found = Vec::new();
         if loudest > GOOD_LEVEL.1 {
-            found.push(format!("The level is high ({loudest:.0} dBFS): turn the input down a little."));
+            found.push(Finding::new("too loud", format!("The level is high ({loudest:.0} dBFS): turn the input down a little.")));
         } else if loudest < GOOD_LEVEL.0 {
-            found.push(format!("The level is low ({loudest:.0} dBFS): turn the input up."));
+            found.push(Finding::new("too soft", format!("The level is low ({loudest:.0} dBFS): turn the input up.")));
         }
         let quiet = levels[levels.len() / 10];
         if quiet > QUIET_DBFS {
-            found.push(format!(
-                "It is not quiet between notes ({quiet:.0} dBFS): turn away from screens and transformers, and use less gain."
-            ));
+            let what =
+                format!("It is not quiet between notes ({quiet:.0} dBFS): turn away from screens and transformers, and use less gain.");
+            found.push(Finding::new("noise", what));
         }
         if self.cuts > 0 {
-            found.push("Notes are cut off, as by a noise gate: switch it off, or holds will seem short.".to_owned());
+            found.push(Finding::new("gate", "Notes are cut off, as by a noise gate: switch it off, or holds will seem short."));
         }
-        for (string, heard) in self.heard.iter().enumerate().filter(|(_, heard)| heard.len() >= 40) {
+        for (string, heard) in self.heard.iter().enumerate().filter(|(_, heard)| heard.len() >= TELLING) {
             let mut heard = heard.clone();
             heard.sort_by(f64::total_cmp);
             let off = heard[heard.len() / 2];
             if off.abs() > TUNED_CENTS {
                 let way = if off > 0.0 { "sharp" } else { "flat" };
-                found.push(format!("String {} is {:.0} cents {way}: tune it first (`landfall tune`).", string + 1, off.abs()));
+                let number = string + 1;
+                let what = format!("String {number} is {:.0} cents {way}: tune it first (`landfall tune`).", off.abs());
+                found.push(Finding::new(&format!("{number} {way}"), what));
             }
         }
         found
@@ -100,7 +129,7 @@ mod tests {
         for (level, cents, count) in readings {
             (0..*count).for_each(|_| check.reading(Some(*level), *cents));
         }
-        check.findings().join(" ")
+        check.findings().iter().map(|found| found.sentence.clone()).collect::<Vec<_>>().join(" ")
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 pub mod chart;
 pub mod chart_page;
+pub mod check;
 pub mod intonation;
 pub mod letters;
 pub mod live;

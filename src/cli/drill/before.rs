@@ -1,11 +1,12 @@
 //! Before the first drill: ten seconds for level, hum, gate and tuning.
 
-use super::super::drill_check::CheckView;
 use super::super::live_options::live;
 use super::super::{Failure, print, remark};
 use super::{Args, Run, Table, sounds_higher, tuned};
 use crate::grading::Tolerance;
 use crate::live::analysis::Job;
+use crate::live::first_check::{CheckView, FirstCheck};
+use crate::live::keyboard::Keyboard;
 use crate::live::session::{Input, RING_S};
 use crate::live::world::World;
 use crate::logbook::sidecar::Asked;
@@ -13,6 +14,7 @@ use crate::practice::Wanted;
 use crate::practice::check::{CHECK_S, Check};
 use crate::practice::drill_file::OwnDrill;
 use crate::sound::card::Card;
+use std::io::{IsTerminal, stdin};
 
 impl Args {
     /// Ten seconds of open strings and silence; says what should be mended. False where the player ended it.
@@ -29,9 +31,11 @@ impl Args {
             ask: None,
             lesson: None,
         };
-        let job = Job { save: None, attempts: None, seconds: Some(CHECK_S), ..self.job(table, &free) };
-        let mut view = CheckView { check: Check::new(&tuning, sounds_higher(&given)), a4: table.settings.a4.value };
-        let world = World::real()?;
+        let paged = self.showing.is_paged();
+        // On the page what was found stands until it has been seen.
+        let job = Job { save: None, attempts: None, seconds: Some(CHECK_S).filter(|_| !paged), ..self.job(table, &free) };
+        let check = Check::new(&tuning, sounds_higher(&given));
+        let mut world = World::real()?;
         let input = match self.hearing.open(&table.settings, &table.recorded)? {
             // Nobody is asked to play before there is somebody who hears it.
             Input::Card(wish) => {
@@ -40,18 +44,32 @@ impl Args {
             }
             input => input,
         };
-        print("Ten seconds first: pick each open string once, then be still. (--no-check leaves this out.)\n")?;
-        let outcome = live(world, input, job, None, &mut view)?;
+        if !paged {
+            print(
+                "Ten seconds first: leave the strings quiet for three, then pick each open string once. (--no-check leaves this out.)\n",
+            )?;
+        } else if stdin().is_terminal() {
+            world.keys = Box::new(Keyboard::listen());
+        }
+        let mut view = CheckView::new(FirstCheck::new(check, table.settings.a4.value), paged)?;
+        let outcome = live(world, input, job, None, &mut view);
+        let found = view.followed.findings();
+        // From here on the terminal is the shell's again.
+        drop(view);
+        let outcome = outcome?;
         if let Some(broken) = outcome.broken {
             return Err(broken.into());
         }
         if outcome.ended {
             return Ok(false);
         }
-        let found = view.check.findings();
-        found.iter().for_each(remark);
-        if found.is_empty() {
-            print("Level, quiet and tuning are good.\n")?;
+        if !paged {
+            for finding in &found {
+                remark(&finding.sentence);
+            }
+            if found.is_empty() {
+                print("Level, quiet and tuning are good.\n")?;
+            }
         }
         Ok(true)
     }
