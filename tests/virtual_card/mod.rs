@@ -9,7 +9,6 @@ use std::io::{self, BufRead, BufReader, Write};
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 
 /// The programs that it is made of.
@@ -106,7 +105,7 @@ impl VirtualCard {
         let log = fs::File::create(self.folder().join("daemon.log")).map_err(|error| error.to_string())?;
         let daemon = self
             // The daemon ends with the test, even with a killed one.
-            .urgent("setpriv")
+            .command("setpriv")
             .args(["--pdeathsig", "KILL", "pulseaudio", "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1"])
             .args(["--disallow-exit", "--realtime=yes", "--high-priority=yes", "--log-target=stderr"])
             .args(["-L", &protocol, "-L", &sink])
@@ -163,20 +162,6 @@ impl VirtualCard {
         command
     }
 
-    /// The same before all others, where that is allowed: what stands for a piece of hardware is not held up by what the machine does besides.
-    fn urgent(&self, program: &str) -> Command {
-        static ALLOWED: OnceLock<bool> = OnceLock::new();
-        let before_others = ["--rr", "5"];
-        let allowed =
-            || Command::new("chrt").args(before_others).arg("true").stderr(Stdio::null()).status().is_ok_and(|status| status.success());
-        if !*ALLOWED.get_or_init(allowed) {
-            return self.command(program);
-        }
-        let mut command = self.command("chrt");
-        command.args(before_others).arg(program);
-        command
-    }
-
     pub fn environment(&self) -> Vec<(&'static str, String)> {
         let inside = |name: &str| self.folder().join(name).display().to_string();
         vec![
@@ -193,7 +178,7 @@ impl VirtualCard {
 
     /// Plays a WAV into the guitar input; done when all of it has been played.
     pub fn play(&self, wav: &Path) -> Child {
-        self.urgent("paplay")
+        self.command("paplay")
             .arg(format!("--device={SINK}"))
             .arg("--latency-msec=50")
             .arg(wav)

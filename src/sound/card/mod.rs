@@ -11,8 +11,6 @@ mod departure;
 mod outlet;
 mod pace;
 mod patience;
-#[cfg(feature = "sound-card")]
-mod precedence;
 mod stamps;
 mod take_time;
 mod takes;

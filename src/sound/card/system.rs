@@ -1,6 +1,5 @@
 //! The system's sound cards, through cpal: the one door to it.
 
-use super::precedence::Precedence;
 use super::{Arrival, CardWish, Departure, DeviceName, Host, Opened, OutputWish, Stream};
 use crate::sound::{Format, SoundError};
 use crate::units::SampleRate;
@@ -193,13 +192,11 @@ where
     T: SizedSample,
     f32: FromSample<T>,
 {
-    let (pulse, precedence) = (arrival.pulse(), Precedence::default());
-    let broken = precedence.clone();
+    let pulse = arrival.pulse();
     device.build_input_stream_raw(
         config,
         T::FORMAT,
         move |data: &Data, info: &cpal::InputCallbackInfo| {
-            precedence.take();
             // Another format than the one asked for would be a fault of the library; silence from it is noticed by the watcher.
             let samples = data.as_slice::<T>().unwrap_or_default();
             let stamp = info.timestamp();
@@ -210,10 +207,7 @@ where
         move |error: cpal::Error| match error.kind() {
             ErrorKind::Xrun => pulse.count_overrun(),
             ErrorKind::RealtimeDenied | ErrorKind::DeviceChanged => {}
-            _ => {
-                broken.give_back();
-                pulse.count_error();
-            }
+            _ => pulse.count_error(),
         },
         None,
     )
@@ -247,13 +241,11 @@ fn build_output<T>(device: &cpal::Device, config: StreamConfig, mut departure: D
 where
     T: SizedSample + FromSample<f32>,
 {
-    let (pulse, precedence) = (departure.pulse(), Precedence::default());
-    let broken = precedence.clone();
+    let pulse = departure.pulse();
     device.build_output_stream_raw(
         config,
         T::FORMAT,
         move |data: &mut Data, info: &cpal::OutputCallbackInfo| {
-            precedence.take();
             let stamp = info.timestamp();
             let ahead = stamp.playback.checked_duration_since(stamp.callback).unwrap_or_default();
             departure.give(ahead, data.as_slice_mut::<T>().unwrap_or_default(), T::from_sample);
@@ -261,10 +253,7 @@ where
         move |error: cpal::Error| match error.kind() {
             ErrorKind::Xrun => pulse.count_underrun(),
             ErrorKind::RealtimeDenied | ErrorKind::DeviceChanged => {}
-            _ => {
-                broken.give_back();
-                pulse.count_error();
-            }
+            _ => pulse.count_error(),
         },
         None,
     )
