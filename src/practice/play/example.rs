@@ -11,6 +11,8 @@ const LEAST_S: f64 = 1.0;
 /// Picked so long before the chord begins, s, and at the top on its first beat after so long a rise.
 const PICK_BEFORE_S: f64 = 0.4;
 const RISE_S: f64 = 0.13;
+/// It is within 10 cents of the top so long before the rise is over, s.
+const LAST_CENTS_S: f64 = 0.025;
 /// Damped so long before the next chord, and after so long at most, s.
 const REST_S: f64 = 0.8;
 const LONGEST_S: f64 = 2.4;
@@ -42,7 +44,7 @@ pub fn example(tune: &Tune, zero_s: f64) -> Result<Scenario, SynthError> {
              cents = {:.1}\ntakes_ms = {:.0}\n",
             bend.place.string,
             bend.place.fret,
-            zero_s + played.start_s + late_s - RISE_S - pick_s,
+            zero_s + played.start_s + late_s + LAST_CENTS_S - RISE_S - pick_s,
             f64::from(bend.cents) + off_cents,
             1000.0 * RISE_S,
         );
