@@ -230,6 +230,25 @@ fn a_recording_is_graded_by_a_chart_that_begins_where_it_is_said() {
 }
 
 #[test]
+fn chords_that_are_typed_take_the_feel_that_a_chart_file_takes() {
+    let program = Program::new();
+    let sounds = |name: &str, words: &[&str]| {
+        program.run(&[&["play"][..], words, &["--out", name]].concat()).assert_succeeds();
+        fs::read(program.path(name)).unwrap()
+    };
+    let typed = ["--chords", "Gm7 C7", "--key", "F", "--tempo", "120"];
+    let (straight, swung) = (sounds("straight.wav", &typed), sounds("swung.wav", &[&typed[..], &["--feel", "swing"]].concat()));
+    program.write("two.toml", "key = \"F major\"\nmetre = \"4/4\"\ntempo = 120\nfeel = \"swing\"\nbars = \"Gm7 | C7\"\n");
+    assert!(straight != swung && swung == sounds("two.wav", &["two.toml"]));
+    let shown = program.run(&["chart", "--chords", "Gm7 C7", "--feel", "shuffle"]);
+    assert!(shown.status == Some(0) && shown.stdout.contains("shuffle"), "{}", shown.stdout);
+    for command in ["play", "chart"] {
+        let refused = program.run(&[command, "--chords", "Gm7 C7", "--feel", "shufle"]);
+        assert!(refused.status == Some(2) && refused.stderr.contains("did you mean shuffle?"), "{}", refused.stderr);
+    }
+}
+
+#[test]
 fn the_pick_may_be_what_is_on_the_beat() {
     let program = Program::new();
     played(&program, &["--on", "pick"]);

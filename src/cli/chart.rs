@@ -9,7 +9,7 @@ use super::output::Targets;
 use super::over_changes;
 use super::{Failure, WrongUse, meant, print};
 use crate::logbook;
-use crate::theory::chart::{Chart, ChartError, ChartFault, EXAMPLES, Example, Metre, Spot, Timeline};
+use crate::theory::chart::{Chart, ChartError, ChartFault, EXAMPLES, Example, Feel, Metre, Spot, Timeline};
 use crate::theory::{Key, nearest};
 use crate::views::neck_words as words;
 use crate::views::page::Page;
@@ -66,6 +66,9 @@ pub struct Args {
     /// With --chords: the metre
     #[arg(long, value_name = "METRE", conflicts_with_all = ["chart", "list"], default_value = "4/4")]
     metre: String,
+    /// With --chords: the feel, as a chart file says it: straight, shuffle, swing ...
+    #[arg(long, value_name = "FEEL", conflicts_with_all = ["chart", "list"], value_parser = over_changes::feel)]
+    feel: Option<Feel>,
     /// With --chords: beats a minute
     #[arg(long, value_name = "TEMPO", conflicts_with_all = ["chart", "list"], default_value_t = 90.0, value_parser = over_changes::tempo)]
     tempo: f64,
@@ -138,7 +141,10 @@ impl Args {
         let chart = match (&self.chart, &self.chords) {
             (_, Some(chords)) => {
                 let key = meant(self.key.as_deref().map(str::parse::<Key>).transpose())?;
-                meant(Chart::from_chords(chords, key, meant(Metre::parse(&self.metre, None))?, self.tempo))?
+                let mut chart = meant(Chart::from_chords(chords, key, meant(Metre::parse(&self.metre, None))?, self.tempo))?;
+                let feel = self.feel.clone().unwrap_or_default();
+                chart.parts.iter_mut().for_each(|part| part.feel = feel.clone());
+                chart
             }
             (Some(name), None) => over_changes::chart(&over_changes::in_key(name, self.key.as_deref())?)?,
             (None, None) => return Err(WrongUse("name a chart, or give its chords with --chords".into()).into()),

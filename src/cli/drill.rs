@@ -12,7 +12,8 @@ use super::drill_stage::Stage;
 use super::drill_write::write;
 use super::live_options::{Hearing, KEEP_FREE, Keeping, LARGEST, Showing, live, summary};
 use super::neck::columns;
-use super::settings::{self, Origin, Settings, stage_tolerance, tolerance};
+use super::over_changes::as_it_sounds;
+use super::settings::{self, Settings, stage_tolerance, tolerance};
 use super::{Failure, WrongUse, print};
 use crate::grading::{Technique, Tolerance};
 use crate::live::analysis::{Beats, Job};
@@ -100,8 +101,8 @@ pub struct Args {
     /// End after so many attempts; in a drill, how many there are
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     attempts: Option<u32>,
-    /// Take a drill's chords and tempo from a chart
-    #[arg(long, value_name = "FILE")]
+    /// Take a drill's chords and tempo from a chart: a file, or the name of a built-in one
+    #[arg(long, value_name = "CHART")]
     chart: Option<PathBuf>,
     #[command(flatten)]
     practising: Practising,
@@ -173,9 +174,7 @@ impl Args {
         let recorded = self.hearing.recorded()?;
         let flags = settings::Given { tolerance: self.tolerance, tuning: self.setting.tuning.clone(), ..settings::Given::default() };
         let settings = self.hearing.settings(&environment, &recorded, flags)?;
-        if settings.tuning.origin != Origin::Default {
-            self.setting.tuning = Some(settings.tuning.value.clone());
-        }
+        self.setting.of_settings(&settings);
         let file = drill.map(|name| self.setting.find(&name, &self.also())).transpose()?;
         if let Some(to) = &self.write {
             return write(file.as_ref(), to, &self.setting);
@@ -238,11 +237,11 @@ impl Args {
     }
 
     fn drilled(&self, table: &Table, own: &OwnDrill) -> Result<Run, Failure> {
-        let asked = self.setting.asked(own);
+        let asked = self.setting.asked(own)?;
         let tolerance = stage_tolerance(&table.settings, &asked);
         let wanted = Wanted::of(&asked, tolerance).map_err(|error| WrongUse(error.to_string()))?;
         let stage = parameters::stage(asked.stage.as_deref())?;
-        let own_feedback = own.chosen.given.get("feedback").and_then(|text| text.parse::<Feedback>().ok());
+        let own_feedback = own.chosen.text("feedback").and_then(|text| text.parse::<Feedback>().ok());
         let feedback = self.practising.feedback.or(own_feedback).unwrap_or(stage.numbers().feedback);
         let lesson = Some((own.chosen.title.clone(), feedback));
         Ok(Run { asked, wanted, tolerance, ask: None, lesson })
@@ -295,7 +294,8 @@ impl Args {
         let ended = ending(&played, run.lesson.is_some(), self.listed);
         let words = came_to.and_then(|came_to| came_to.lock().ok()?.take()).unwrap_or_default();
         if !ended.is_empty() {
-            print(&format!("\n{}", narrowed(&(ended + &words), columns())))?;
+            let table = if self.listed { String::new() } else { as_it_sounds(sounds_higher(&run.asked.parameters)) };
+            print(&format!("\n{}", narrowed(&(table + &ended + &words), columns())))?;
         }
         summary(&outcome, &log_path)?;
         Ok(outcome)

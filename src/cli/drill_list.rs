@@ -1,6 +1,6 @@
 //! `landfall drill --list`: what there is to play, and what one drill takes.
 
-use super::{Failure, print};
+use super::{Failure, meant, print};
 use crate::practice::drills::{Chosen, KINDS, Kind, NAMED};
 use crate::practice::parameters::PARAMETERS;
 use crate::views::paragraph::{hanging, indented};
@@ -24,7 +24,7 @@ pub fn all() -> Result<(), Failure> {
 /// One drill: what it trains, how it ends, and what it takes.
 ///
 /// # Errors
-/// When standard output cannot be written.
+/// When no place on the neck fits, or standard output cannot be written.
 pub fn one(chosen: &Chosen) -> Result<(), Failure> {
     let Some(kind) = Kind::find(chosen.kind) else { return Ok(()) };
     let said = [kind.help.to_owned(), kind.lead.to_owned(), format!("It trains: {}", kind.trains), format!("It ends: {}", kind.ends)];
@@ -33,10 +33,10 @@ pub fn one(chosen: &Chosen) -> Result<(), Failure> {
         format!("{}\n\n{}", chosen.title, said.join("\n")),
         "\nIt takes (--set NAME=VALUE, or the option of the same name):\n".to_owned(),
     ];
+    let values = meant(chosen.settled())?;
     for name in kind.parameters() {
         let Some(parameter) = PARAMETERS.iter().find(|parameter| parameter.name == name) else { continue };
-        let value = chosen.given.get(name).or_else(|| chosen.defaults.get(name));
-        let value = value.map_or_else(|| format!("for instance {}", parameter.example), |value| format!("now {value}"));
+        let value = values.get(name).map_or_else(|| format!("for instance {}", parameter.example), |value| format!("now {value}"));
         lines.extend(indented(&format!("{name:<12}{}; {value}", parameter.about), "  ", "              "));
     }
     print(&(lines.join("\n") + "\n"))

@@ -1,7 +1,7 @@
 //! `landfall drill NAME --write FILE`: a drill as a file of the player's own.
 
 use super::drill_options::DrillOptions;
-use super::{Failure, WrongUse, print};
+use super::{Failure, WrongUse, meant, print};
 use crate::practice::drill_file::{self, DrillFile};
 use std::io;
 use std::path::Path;
@@ -11,7 +11,7 @@ pub(super) fn write(file: Option<&DrillFile>, to: &Path, setting: &DrillOptions)
     let Some(DrillFile::One(own)) = file else {
         return Err(WrongUse("--write takes the name of one drill; landfall drill --list names them".into()).into());
     };
-    let text = drill_file::write(&own.chosen, setting.stage.or(own.stage));
+    let text = meant(drill_file::write(&own.chosen, setting.stage.or(own.stage)))?;
     let mut new = std::fs::OpenOptions::new()
         .write(true)
         .create_new(true)

@@ -7,9 +7,9 @@ use super::graded_curves::{Curve, GradedCurves};
 use super::neck::columns;
 use super::over_changes::{self, Over, fixed};
 use super::rows_out::{CsvTo, one_of};
-use super::settings::{Given, a4, channel, stage_tolerance, tolerance};
+use super::settings::{Given, Settings, a4, channel, stage_tolerance, tolerance};
 use super::take::Take;
-use super::{Failure, WrongUse, output, print, remark, track};
+use super::{Failure, WrongUse, meant, output, print, remark, track};
 use crate::grading::{Attempt, Technique, Tolerance, Wishes};
 use crate::live::ears::Settles;
 use crate::live::heard_notes::HeardNotes;
@@ -21,6 +21,7 @@ use crate::logbook::sidecar::{Asked, AskedTune};
 use crate::logbook::{Row, Setting};
 use crate::practice::beat_map::BeatMap;
 use crate::practice::drill_file::DrillFile;
+use crate::practice::drills::Chosen;
 use crate::practice::{AskedError, Wanted, bend_size};
 use crate::sound::Next;
 use crate::units::A4;
@@ -169,7 +170,7 @@ impl Args {
         if let Some(chart) = &self.chart {
             return over_changes::in_key(chart, self.setting.key.as_deref()).map(|_| ());
         }
-        match Wanted::of(&self.asked(Asked::default())?, Tolerance::default()) {
+        match Wanted::of(&self.asked(Asked::default(), None)?, Tolerance::default()) {
             Err(error) => Err(WrongUse(error.to_string()).into()),
             Ok(_) => Ok(()),
         }
@@ -185,10 +186,10 @@ impl Args {
     }
 
     /// What was asked when it was recorded; options stand over it.
-    fn asked(&self, recorded: Asked) -> Result<Asked, Failure> {
+    fn asked(&self, recorded: Asked, settings: Option<&Settings>) -> Result<Asked, Failure> {
         let drill = self.drill.as_deref().or(recorded.drill.as_deref()).filter(|name| !is_no_drill(Some(name))).map(str::to_owned);
         if let Some(drill) = drill {
-            return self.asked_of_a_drill(&drill, recorded);
+            return self.asked_of_a_drill(&drill, recorded, settings);
         }
         let fixed = self.target.is_some() || self.bend.is_some();
         Ok(Asked {
@@ -202,16 +203,29 @@ impl Args {
     }
 
     /// The same for a drill: what was told while it was recorded holds as long as it is the same drill.
-    fn asked_of_a_drill(&self, drill: &str, recorded: Asked) -> Result<Asked, Failure> {
+    fn asked_of_a_drill(&self, drill: &str, recorded: Asked, settings: Option<&Settings>) -> Result<Asked, Failure> {
         let also = AlsoGiven { chord: self.chord.clone(), target: self.target.clone(), bend_cents: self.bend, ..AlsoGiven::default() };
         if recorded.drill.as_deref() == Some(drill) {
             let mut asked = recorded;
-            asked.parameters.extend(self.setting.given(&also)?);
+            let given = self.setting.given(&also)?;
+            match asked.kind.as_deref().filter(|_| !given.is_empty()) {
+                // What is kept of a drill of the player's own is the drill's own: what is given stands over it.
+                Some(kind) => {
+                    let mut chosen = meant(Chosen::of_kind(drill, drill, kind, &given))?;
+                    chosen.defaults = asked.parameters;
+                    asked.parameters = meant(chosen.settled())?;
+                }
+                None => asked.parameters.extend(given),
+            }
             asked.stage = self.setting.stage.map(|stage| stage.word().to_owned()).or(asked.stage);
             return Ok(asked);
         }
-        match self.setting.find(drill, &also)? {
-            DrillFile::One(own) => Ok(self.setting.asked(&own)),
+        let mut setting = self.setting.clone();
+        if let Some(settings) = settings {
+            setting.of_settings(settings);
+        }
+        match setting.find(drill, &also)? {
+            DrillFile::One(own) => setting.asked(&own),
             DrillFile::List { .. } => Err(WrongUse(format!("{drill} is a list; name one of its drills with --drill")).into()),
         }
     }
@@ -223,7 +237,7 @@ impl Args {
             Ok(take) => take,
             Err(failure) => return failure.into(),
         };
-        let asked = match self.asked(take.sidecar.asked.clone()) {
+        let asked = match self.asked(take.sidecar.asked.clone(), Some(&take.settings)) {
             Ok(asked) => asked,
             Err(failure) => return failure.into(),
         };

@@ -9,7 +9,7 @@ use crate::logbook::sidecar::{AskedTune, Sidecar};
 use crate::logbook::{Row, Setting};
 use crate::practice::beat_map::BeatMap;
 use crate::practice::play::{CameTo, On, PlayWishes, ScoreTime, Tune};
-use crate::theory::chart::{Chart, Example, Metre};
+use crate::theory::chart::{Chart, Example, Feel, Metre};
 use crate::theory::{Key, NoteName};
 use crate::views::play::{self as page, Bend};
 use std::path::Path;
@@ -45,17 +45,26 @@ pub fn instant(text: &str) -> Result<f64, String> {
     text.trim().parse().ok().filter(|s: &f64| s.is_finite()).ok_or_else(|| "it is a number of seconds, for instance 2.1".into())
 }
 
+/// A feel as typed, in the words of a chart file.
+///
+/// # Errors
+/// The word of which it is a slip.
+pub fn feel(text: &str) -> Result<Feel, String> {
+    Feel::parse(text).map_err(|fault| fault.to_string())
+}
+
 /// The text of a chart for chords that were typed; without a key, the one that is guessed.
 ///
 /// # Errors
 /// Chords, key or metre that cannot be.
-pub fn typed(chords: &str, key: Option<&str>, metre: &str, tempo: f64) -> Result<String, Failure> {
+pub fn typed(chords: &str, key: Option<&str>, metre: &str, tempo: f64, feel: Option<&Feel>) -> Result<String, Failure> {
     let key = meant(key.map(str::parse::<Key>).transpose())?;
     let chart = meant(Chart::from_chords(chords, key, meant(Metre::parse(metre, None))?, tempo))?;
     let key = chart.parts.first().map_or_else(String::new, |part| part.key.to_string());
     let bars = if chords.contains('|') { chords.to_owned() } else { chords.split_whitespace().collect::<Vec<_>>().join(" | ") };
     let quoted = |text: &str| toml::Value::from(text).to_string();
-    Ok(format!("key = {}\nmetre = {}\ntempo = {tempo}\nbars = {}\n", quoted(&key), quoted(metre), quoted(&bars)))
+    let feel = feel.map(|feel| format!("feel = {}\n", quoted(feel.text()))).unwrap_or_default();
+    Ok(format!("key = {}\nmetre = {}\ntempo = {tempo}\n{feel}bars = {}\n", quoted(&key), quoted(metre), quoted(&bars)))
 }
 
 /// A chart of a file or a built-in one, to be played as it stands.
@@ -207,9 +216,13 @@ pub fn came_to(
             notes: (row.origin_note.as_deref(), row.target_note.as_deref()),
         })
         .collect();
-    let sounding =
-        if over.offset == 0 { String::new() } else { format!("As it sounds, {:+} semitones from what is fingered:\n", over.offset) };
-    sounding + &page::summary(&bends, &run, (over.tune.count_name(), tolerance_ms), uncalibrated)
+    as_it_sounds(over.offset) + &page::summary(&bends, &run, (over.tune.count_name(), tolerance_ms), uncalibrated)
+}
+
+/// Said before what is called as it sounds, where that is so many semitones from what is fingered.
+#[must_use]
+pub fn as_it_sounds(semitones: i32) -> String {
+    if semitones == 0 { String::new() } else { format!("As it sounds, {semitones:+} semitones from what is fingered:\n") }
 }
 
 /// The row of an attempt over a tune: chord and bar of its moment.
@@ -226,11 +239,11 @@ mod tests {
 
     #[test]
     fn chords_that_were_typed_are_a_chart_with_the_key_that_is_guessed() {
-        let text = typed("Gm7 C7 Fmaj7", None, "12/8", 58.0).unwrap();
+        let text = typed("Gm7 C7 Fmaj7", None, "12/8", 58.0, None).unwrap();
         let chart = Chart::parse("typed", &text).unwrap();
         assert_eq!(chart.parts[0].key.to_string(), "F major");
         assert_eq!(chart.timeline().bars.len(), 3);
-        assert!(typed("Gm7 H7", None, "4/4", 58.0).is_err());
+        assert!(typed("Gm7 H7", None, "4/4", 58.0, None).is_err());
     }
 
     #[test]

@@ -34,6 +34,7 @@ use crate::sound::Origin;
 use crate::sound::card::CardWish;
 use crate::sound::out::{Level, Mixer, render};
 use crate::sound::synth::Synth;
+use crate::theory::chart::Feel;
 use crate::units::SampleRate;
 use crate::views::paragraph::narrowed;
 use sides::Sides;
@@ -94,6 +95,9 @@ pub struct Args {
     /// With --chords: the metre
     #[arg(long, value_name = "METRE", conflicts_with = "chart", default_value = "4/4")]
     metre: String,
+    /// With --chords: the feel, as a chart file says it: straight, shuffle, swing ...
+    #[arg(long, value_name = "FEEL", conflicts_with = "chart", value_parser = over_changes::feel)]
+    feel: Option<Feel>,
     /// Only these bars, counted as played
     #[arg(long, value_name = "BARS", value_parser = bars)]
     bars: Option<(usize, usize)>,
@@ -275,7 +279,7 @@ impl Args {
         let mut asked = match (&self.chart, &self.chords) {
             (Some(chart), _) => in_key(chart, self.key.as_deref())?,
             (None, Some(chords)) => {
-                let chart = typed(chords, self.key.as_deref(), &self.metre, self.tempo.unwrap_or(90.0))?;
+                let chart = typed(chords, self.key.as_deref(), &self.metre, self.tempo.unwrap_or(90.0), self.feel.as_ref())?;
                 AskedTune { name: "the chords".into(), chart, ..AskedTune::default() }
             }
             (None, None) => {

@@ -172,9 +172,9 @@ impl Coaching {
             Hear::Nothing => None,
             Hear::Target if self.has_tones() => Some("Listen first: the note to reach.".to_owned()),
             Hear::Target if asking.step.by_ear => {
-                Some(format!("The note to reach is {}: hear it in your head, then bend to it.", asking.step.target))
+                Some(format!("The note to reach is {}: hear it in your head, then bend to it.", asking.step.target_words()))
             }
-            Hear::Target => Some(format!("Hear {} first: sing it, or fret it.", asking.step.target)),
+            Hear::Target => Some(format!("Hear {} first: sing it, or fret it.", asking.step.target_words())),
             Hear::Fretted(place) => {
                 Some(format!("First pick string {}, fret {}: that note is the one to reach.", place.string, place.fret))
             }
@@ -329,8 +329,7 @@ impl Coaching {
 fn ask(asking: &Asking) -> Ask {
     let step = &asking.step;
     let plain = step.gesture == Gesture::Plain;
-    let target = (step.target_cents(), step.target.clone());
-    let target = if (step.bend_cents - 50.0).abs() < 1.0 { (target.0, format!("{} and a bit", step.origin)) } else { target };
+    let target = (step.target_cents(), step.target_words());
     Ask {
         place: step.place.map(|place| (place.string, place.fret)),
         origin: Some((step.origin_cents, step.origin.clone())),

@@ -2,11 +2,11 @@
 //! all of it, and is the speaker's own matter.
 
 use super::speaker::{Begin, Ear, Speaker};
-use crate::grading::Attempt;
+use crate::grading::{Attempt, counted_error};
 use crate::practice::replay::replay;
 use crate::practice::tones::{self, Tone};
 use crate::sound::out::Event;
-use crate::units::A4;
+use crate::units::{A4, SampleRate};
 
 /// What is sounded after an attempt.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,6 +25,17 @@ impl std::str::FromStr for After {
             "target" => Ok(Self::Target),
             "answer" => Ok(Self::Answer),
             _ => Err("it is target or answer".to_owned()),
+        }
+    }
+}
+
+impl After {
+    /// The tones after a bend of a size (cents) to a target that it was off by an error.
+    fn events(self, (target, error): (f64, f64), size: Option<f64>, tolerance: f64, tone: Tone, rate: SampleRate, a4: A4) -> Vec<Event> {
+        match self {
+            Self::Target => tones::reference(target, tone, rate, a4),
+            // Inside the zone of a quarter curl nothing is flat or sharp.
+            Self::Answer => tones::answer(target, counted_error(size, error), tolerance, rate, a4),
         }
     }
 }
@@ -73,13 +84,10 @@ impl DrillSound {
     /// What follows an attempt; how long it lasts, s.
     #[must_use]
     pub fn after(&self, attempt: &Attempt) -> f64 {
+        let rate = self.speaker.rate();
         let Some((target, error)) = attempt.target_cents.zip(attempt.measures.hold_error_cents) else { return 0.0 };
         let Some(after) = self.after else { return 0.0 };
-        let rate = self.speaker.rate();
-        let events = match after {
-            After::Target => tones::reference(target, self.tone, rate, self.a4),
-            After::Answer => tones::answer(target, error, attempt.tolerance_cents, rate, self.a4),
-        };
+        let events = after.events((target, error), attempt.bend_cents, attempt.tolerance_cents, self.tone, rate, self.a4);
         self.say(&events, 0.1);
         0.1 + tones::length_s(&events, rate)
     }
@@ -104,5 +112,20 @@ impl DrillSound {
         for event in events {
             self.speaker.say(*event, in_s + event.at.seconds(self.speaker.rate()), Ear::Closed);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_quarter_curl_within_its_zone_is_answered_by_the_note_alone() {
+        let rate = SampleRate::new(48_000).unwrap();
+        let tones =
+            |error: f64, size: f64| After::Answer.events((7050.0, error), Some(size), 10.0, Tone::default(), rate, A4::default()).len();
+        // 27 and 68 cents over the fret are within 25 to 70; 10 and 85 are not. A whole step has no zone.
+        assert_eq!([-23.0, 18.0, -40.0, 35.0].map(|error| tones(error, 50.0)), [1, 1, 2, 2]);
+        assert_eq!(tones(-23.0, 200.0), 2);
     }
 }

@@ -134,13 +134,14 @@ impl Wanted {
         };
         let setting = Setting {
             step: attempt.step,
-            chord: step.chord.clone(),
+            chord: step.sounding.as_ref().map_or_else(|| step.chord.clone(), |sounding| sounding.chord.clone()),
             string: step.place.map(|place| u32::from(place.string)),
             fret: step.place.map(|place| u32::from(place.fret)),
             ..setting.clone()
         };
+        let (origin, target) = step.sounding.as_ref().map_or((&step.origin, &step.target), |sounding| (&sounding.origin, &sounding.target));
         let spell = |midi: i32| {
-            let named = [&step.target, &step.origin].into_iter().find(|name| name.parse::<Note>().is_ok_and(|note| note.midi() == midi));
+            let named = [target, origin].into_iter().find(|name| name.parse::<Note>().is_ok_and(|note| note.midi() == midi));
             named.cloned().unwrap_or_else(|| self.spell(midi))
         };
         Row::graded(attempt, &setting, spell)

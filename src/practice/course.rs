@@ -134,7 +134,12 @@ fn eased(step: &Step, easing: Easing, clicked: bool) -> Step {
     // Half a step smaller; what was a note stays one.
     if easing >= Easing::Smaller && step.bend_cents >= 200.0 && step.place.is_some() {
         step.bend_cents -= 100.0;
-        step.target = Note::usual((step.target_cents() / 100.0).round() as i32).to_string();
+        let sounds = (step.target_cents() / 100.0).round() as i32;
+        let semitones = step.sounding.as_ref().map_or(0, |sounding| sounding.semitones);
+        step.target = Note::usual(sounds - semitones).to_string();
+        if let Some(sounding) = &mut step.sounding {
+            sounding.target = Note::usual(sounds).to_string();
+        }
         step.degree = None;
     }
     if easing >= Easing::Slower {

@@ -198,9 +198,11 @@ fn as_text(value: &toml::Value) -> Option<String> {
     })
 }
 
-/// A drill as a file that reads back the same, every value that the kind knows named in it.
-#[must_use]
-pub fn write(chosen: &Chosen, stage: Option<Stage>) -> String {
+/// A drill as a file that asks for the same steps, every value that holds named in it.
+///
+/// # Errors
+/// When no place on the neck fits.
+pub fn write(chosen: &Chosen, stage: Option<Stage>) -> Result<String, DrillError> {
     let mut lines = vec![format!("# {}", chosen.title)];
     let kind = Kind::find(chosen.kind);
     lines.extend(kind.into_iter().flat_map(|kind| [kind.trains, kind.ends]).map(|line| format!("# {line}")));
@@ -208,14 +210,13 @@ pub fn write(chosen: &Chosen, stage: Option<Stage>) -> String {
     lines.push(format!("kind = {}", quoted(chosen.kind)));
     lines.push(format!("title = {}", quoted(&chosen.title)));
     lines.extend(stage.map(|stage| format!("stage = {}", quoted(stage.word()))));
-    let mut values = chosen.defaults.clone();
-    values.extend(chosen.given.clone());
+    let values = chosen.settled()?;
     lines.extend(values.iter().map(|(name, value)| format!("{name} = {}", quoted(value))));
     lines.push("\n# What else it takes:".to_owned());
     let open: Vec<&str> = kind.map(Kind::parameters).into_iter().flatten().filter(|name| !values.contains_key(*name)).collect();
     let about = super::parameters::PARAMETERS.iter().filter(|parameter| open.contains(&parameter.name));
     lines.extend(about.map(|parameter| format!("# {} = {}   # {}", parameter.name, quoted(parameter.example), parameter.about)));
-    lines.join("\n") + "\n"
+    Ok(lines.join("\n") + "\n")
 }
 
 #[cfg(test)]
@@ -258,7 +259,7 @@ mod tests {
     fn every_drill_reads_back_as_it_was_written() {
         for name in NAMED.iter().map(|named| named.name).chain(KINDS.iter().map(|kind| kind.name)) {
             let chosen = Chosen::find(name, &Given::new()).unwrap();
-            let text = write(&chosen, Some(Stage::Strong));
+            let text = write(&chosen, Some(Stage::Strong)).unwrap();
             let Ok(DrillFile::One(own)) = read("my.toml", name, &text) else {
                 panic!("{name}: {:?}\n{text}", read("my.toml", name, &text))
             };

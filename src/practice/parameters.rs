@@ -97,7 +97,12 @@ pub const PARAMETERS: &[Parameter] = &[
         example: "1 3 5",
         check: |text| all(text, |word| number(word, 1.0, 13.0)),
     },
-    Parameter { name: "key", about: "the key: origins are notes of it", example: "D minor", check: |text| ok(text.parse::<Key>()) },
+    Parameter {
+        name: "key",
+        about: "the key: notes to bend from are of it, and without a chord those to reach",
+        example: "D minor",
+        check: |text| ok(text.parse::<Key>()),
+    },
     Parameter {
         name: "tuning",
         about: "open strings from low to high, or a name",
@@ -123,12 +128,17 @@ pub const PARAMETERS: &[Parameter] = &[
     },
     Parameter { name: "target", about: "the one note to reach", example: "A4", check: |text| ok(text.parse::<Note>()) },
     Parameter { name: "attempts", about: "how many in all", example: "8", check: |text| number(text, 1.0, 200.0) },
-    Parameter { name: "each", about: "how many of each place and size", example: "6", check: |text| number(text, 0.0, 50.0) },
+    Parameter {
+        name: "each",
+        about: "how many of each place and size, or of each tone",
+        example: "6",
+        check: |text| number(text, 0.0, 50.0),
+    },
     Parameter {
         name: "order",
-        about: "turns, blocks, paired or shuffled",
+        about: "turns, blocks or shuffled; paired: the first size at the first place and so on",
         example: "shuffled",
-        check: |text| word(text, &["turns", "blocks", "paired", "shuffled"]),
+        check: |text| all(text, |one| word(one, &["turns", "blocks", "paired", "shuffled"])),
     },
     Parameter { name: "seed", about: "another shuffle, another choice of places", example: "1", check: |text| number(text, 0.0, 1e9) },
     Parameter {

@@ -53,14 +53,27 @@ pub struct Shake {
     pub straight_s: f64,
 }
 
-/// One thing to play.
+/// What is fingered, as it sounds with a capo or on a guitar tuned lower than it is called: rows say this, the page says what is fingered.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sounding {
+    /// Semitones from what is fingered to what sounds.
+    pub semitones: i32,
+    /// The fretted note's name.
+    pub origin: String,
+    /// The name of the note to reach.
+    pub target: String,
+    /// The chord.
+    pub chord: Option<String>,
+}
+
+/// One thing to play; notes and chord are called as they are fingered.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Step {
     /// Where; `None`: the player finds it.
     pub place: Option<Place>,
     /// The fretted note's name.
     pub origin: String,
-    /// The name of the note to reach.
+    /// The name of the note to reach; where a bend ends between two notes, of the nearest one, of two of the upper one.
     pub target: String,
     /// The fretted pitch, cents on the MIDI scale, as it sounds.
     pub origin_cents: f64,
@@ -68,8 +81,10 @@ pub struct Step {
     pub bend_cents: f64,
     /// The chord.
     pub chord: Option<String>,
-    /// The target's place in it.
+    /// The target's place in it; of a quarter curl from the b3, where it starts.
     pub degree: Option<String>,
+    /// What it is called as it sounds, where that differs.
+    pub sounding: Option<Sounding>,
     /// What the hands do.
     pub gesture: Gesture,
     /// Whether the note is picked again after the release.
@@ -122,11 +137,23 @@ pub const OTHER_FRET_CENTS: f64 = 50.0;
 /// A bend made before the pick is heard at its top alone: so much of its size may be missing.
 const SHORT_SHARE: f64 = 0.6;
 
+/// Where a quarter curl from a note ends: at no other note.
+#[must_use]
+pub fn a_bit_over(origin: &str) -> String {
+    format!("{origin} and a bit")
+}
+
 impl Step {
     /// The pitch to reach, cents on the MIDI scale.
     #[must_use]
     pub fn target_cents(&self) -> f64 {
         self.origin_cents + self.bend_cents
+    }
+
+    /// What is to be reached, in words: a quarter tone up is no note.
+    #[must_use]
+    pub fn target_words(&self) -> String {
+        if (self.bend_cents - 50.0).abs() < 1.0 { a_bit_over(&self.origin) } else { self.target.clone() }
     }
 
     /// Whether it asks for a bend made before the pick.
@@ -138,7 +165,7 @@ impl Step {
     /// What it asks for, by name.
     #[must_use]
     pub fn asked(&self) -> AskedFor {
-        let target = Some(self.target.clone()).filter(|_| !self.by_ear && self.gesture != Gesture::Plain);
+        let target = Some(self.target_words()).filter(|_| !self.by_ear && self.gesture != Gesture::Plain);
         AskedFor { origin: self.origin.clone(), origin_cents: self.origin_cents, target }
     }
 

@@ -22,8 +22,8 @@ impl Args {
         if self.practising.no_check || self.hearing.input.is_some() {
             return Ok(true);
         }
-        let given = first.map(|own| own.chosen.given.clone()).unwrap_or_default();
-        let tuning = tuned(&given, &table.settings.tuning.value)?;
+        let values = first.map(|own| own.chosen.settled()).transpose()?.unwrap_or_default();
+        let tuning = tuned(&values, &table.settings.tuning.value)?;
         let free = Run {
             asked: Asked::default(),
             wanted: Wanted::of(&Asked::default(), Tolerance::default())?,
@@ -34,7 +34,7 @@ impl Args {
         let paged = self.showing.is_paged();
         // On the page what was found stands until it has been seen.
         let job = Job { save: None, attempts: None, seconds: Some(CHECK_S).filter(|_| !paged), ..self.job(table, &free) };
-        let check = Check::new(&tuning, sounds_higher(&given));
+        let check = Check::new(&tuning, sounds_higher(&values));
         let mut world = World::real()?;
         let input = match self.hearing.open(&table.settings, &table.recorded)? {
             // Nobody is asked to play before there is somebody who hears it.

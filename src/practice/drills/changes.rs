@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "After so many rounds through the chords.",
     lead: "Be at the top on the chord's first beat.",
     more: &["chords", "degrees", "metre", "tempo", "rounds", "hold-beats"],
+    lacks: &["chord", "places", "each", "order", "seed"],
     defaults: &[("chords", "Gm7 C7 F"), ("degrees", "3"), ("sizes", "whole half"), ("tempo", "58"), ("rounds", "3"), ("hold-beats", "2")],
     steps,
 };

@@ -17,6 +17,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "The same bend; listen for how it ends.",
     more: &["endings", "hold"],
+    lacks: &[],
     defaults: &[("places", "2/8"), ("sizes", "whole"), ("endings", "hold release again shake")],
     steps,
 };

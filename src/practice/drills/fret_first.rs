@@ -17,6 +17,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Pick the fretted note first, then bend until the bend is that note.",
     more: &[],
+    lacks: &[],
     defaults: &[("places", "2/8 3/7"), ("sizes", "half whole"), ("each", "6"), ("order", "blocks")],
     steps,
 };

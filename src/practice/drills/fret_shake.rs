@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Straight first; then swing up from the note and back to it.",
     more: &["straight", "shake", "rate", "width"],
+    lacks: &["sizes"],
     defaults: &[("places", "2/10 3/9 1/8"), ("attempts", "6"), ("straight", "0.5"), ("shake", "2"), ("rate", "4-6.5"), ("width", "8-30")],
     steps,
 };

@@ -15,6 +15,7 @@ pub const KIND: Kind = Kind {
     ends: "When every note is played.",
     lead: "Fret it, pick it, let it sound; press no harder than it needs.",
     more: &["hold"],
+    lacks: &["sizes"],
     defaults: &[("chord", "Dm"), ("hold", "0.5")],
     steps,
 };

@@ -15,6 +15,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Hold it still until the bar reaches its mark.",
     more: &["hold"],
+    lacks: &[],
     defaults: &[("places", "2/8"), ("sizes", "whole")],
     steps,
 };

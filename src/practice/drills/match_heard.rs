@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Listen to the note, then bend until yours is the same.",
     more: &[],
+    lacks: &[],
     defaults: &[("places", "3/10"), ("sizes", "half whole one-and-a-half"), ("order", "shuffled"), ("unseen", "all"), ("hear", "target")],
     steps,
 };

@@ -41,6 +41,8 @@ pub struct Kind {
     pub lead: &'static str,
     /// Parameters beside those of every kind.
     pub more: &'static [&'static str],
+    /// Those of every kind that would mean nothing here.
+    pub lacks: &'static [&'static str],
     /// Its own values; what is not named here comes from the stage.
     pub defaults: &'static [(&'static str, &'static str)],
     /// From the values to the steps.
@@ -175,7 +177,7 @@ impl Kind {
     /// The names of all its parameters.
     #[must_use]
     pub fn parameters(&self) -> Vec<&'static str> {
-        EVERY_KIND.iter().chain(self.more).copied().collect()
+        EVERY_KIND.iter().filter(|name| !self.lacks.contains(name)).chain(self.more).copied().collect()
     }
 
     /// The kind of a name.
@@ -219,18 +221,35 @@ impl Chosen {
         Ok(Self { name: name.to_owned(), title: title.to_owned(), kind: kind.name, defaults, given: given.clone() })
     }
 
-    /// Lays it out for a player.
+    /// A value: given, or its own.
+    #[must_use]
+    pub fn text(&self, name: &str) -> Option<&str> {
+        self.given.get(name).or_else(|| self.defaults.get(name)).map(String::as_str)
+    }
+
+    /// All values that hold, places that had to be found among them: given to its kind, they ask for the same steps.
     ///
     /// # Errors
     /// When no place on the neck fits.
+    pub fn settled(&self) -> Result<Given, DrillError> {
+        Ground::new(&self.given, &self.defaults, Stage::default(), None).map(|ground| ground.values().clone())
+    }
+
+    /// Lays it out for a player.
+    ///
+    /// # Errors
+    /// When no place on the neck fits; when nothing shall be heard where the drill is about what is heard.
     pub fn plan(&self, stage: Stage, tolerance_cents: Option<f64>) -> Result<Plan, DrillError> {
         let kind = Kind::find(self.kind).ok_or_else(|| DrillError::Unknown { found: self.kind.to_owned(), hint: String::new() })?;
-        let ground = Ground::new(self.given.clone(), self.defaults.clone(), stage, tolerance_cents)?;
+        let ground = Ground::new(&self.given, &self.defaults, stage, tolerance_cents)?;
         let mut steps = (kind.steps)(&ground)?;
-        if ground.text("hear") == Some("target") {
-            for step in &mut steps {
-                step.hear = Hear::Target;
+        match ground.text("hear") {
+            Some("target") => steps.iter_mut().for_each(|step| step.hear = Hear::Target),
+            Some("nothing") if steps.iter().any(|step| step.hear != Hear::Nothing) => {
+                let wanted = format!("{} is about a note that is heard first", self.name);
+                return Err(DrillError::Value { name: "hear".to_owned(), found: "nothing".to_owned(), wanted });
             }
+            _ => {}
         }
         let set = ground.number_or("set", steps.len().min(ground.numbers.set.max(9) as usize) as f64) as u32;
         let mut plan = Plan {

@@ -15,14 +15,14 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played; the scatter from place to place is the result.",
     lead: "The same note each time; only the place changes.",
     more: &["target"],
+    lacks: &[],
     defaults: &[("target", "A4"), ("sizes", "whole half"), ("attempts", "9")],
     steps,
 };
 
 fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
     let parts = Parts { pitch: 4.0, hold: 3.0, drift: 1.0, ..Parts::default() };
-    let target = ground.target().filter(|_| ground.text("places").is_none());
-    let steps = match target {
+    let steps = match ground.target().filter(|_| ground.text("places").is_none()) {
         Some(target) => ground.bends_to(target, 3)?,
         None => ground.bends()?,
     };

@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Bend without a sound, pick, hold, let it down.",
     more: &["metre", "tempo"],
+    lacks: &[],
     defaults: &[("places", "2/8"), ("sizes", "whole"), ("attempts", "6"), ("tempo", "60"), ("unseen", "3")],
     steps,
 };

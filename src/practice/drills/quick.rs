@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Move with the pick; one push, no correction.",
     more: &["rise", "metre", "tempo", "hold-beats"],
+    lacks: &[],
     defaults: &[("places", "2/8"), ("sizes", "half whole"), ("tempo", "60"), ("hold-beats", "1")],
     steps,
 };

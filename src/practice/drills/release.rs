@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Keep pressing on the way down until the string is straight.",
     more: &[],
+    lacks: &[],
     defaults: &[("places", "2/8"), ("sizes", "whole")],
     steps,
 };

@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Bend, let it down, and pick it again where it came home.",
     more: &["metre", "tempo"],
+    lacks: &[],
     defaults: &[("places", "2/8"), ("sizes", "whole"), ("tempo", "60")],
     steps,
 };

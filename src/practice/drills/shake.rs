@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Straight first; then let every swing come back up to the note.",
     more: &["straight", "shake", "rate", "width"],
+    lacks: &[],
     defaults: &[
         ("places", "2/8"),
         ("sizes", "whole"),

@@ -16,6 +16,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Climb evenly: halfway at half the time, the top on the beat.",
     more: &["beats", "metre", "tempo", "hold-beats"],
+    lacks: &[],
     defaults: &[("places", "3/9"), ("sizes", "whole"), ("attempts", "6"), ("hold-beats", "1")],
     steps,
 };

@@ -15,6 +15,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Bend to the tone and stay there.",
     more: &[],
+    lacks: &[],
     defaults: &[("chord", "Dm"), ("sizes", "whole half")],
     steps,
 };

@@ -15,6 +15,7 @@ pub const KIND: Kind = Kind {
     ends: "When every attempt is played.",
     lead: "Listen; the page stays still until the note is over.",
     more: &[],
+    lacks: &[],
     defaults: &[("places", "3/10"), ("sizes", "half whole one-and-a-half"), ("order", "shuffled"), ("attempts", "9"), ("unseen", "all")],
     steps,
 };

@@ -1,7 +1,8 @@
 //! What to play, in plain words.
 
-use crate::grading::Technique;
+use crate::grading::{Technique, nearest_midi};
 use crate::practice::plan::{NEAR_CENTS, OTHER_FRET_CENTS};
+use crate::theory::Note;
 use crate::views::paragraph::cut;
 
 /// What is asked for. What is left open is up to the player.
@@ -46,6 +47,12 @@ impl Ask {
         let far = self.bend_cents;
         let origin = origin.or_else(|| Some(target? - far?))?;
         Some((origin, target.or_else(|| Some(origin + far?))?))
+    }
+
+    /// Semitones from what is fingered to what sounds: the name is that of what is fingered, the pitch what sounds.
+    pub(super) fn sounds_higher(&self) -> i32 {
+        let fretted = self.origin.as_ref().and_then(|(cents, name)| Some((*cents, name.parse::<Note>().ok()?)));
+        fretted.map_or(0, |(cents, note)| nearest_midi(cents) - note.midi())
     }
 
     /// Whether a bend from and to these pitches (cents on the MIDI scale) is none that was asked for: it starts from another fret, or without a

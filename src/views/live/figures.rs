@@ -34,6 +34,11 @@ pub fn of(row: &Attempt) -> Vec<String> {
     [held, overshoot, home, shake, drift, rise].into_iter().flatten().take(MOST).collect()
 }
 
+/// Whether a quarter tone was wanted, which ends at no note.
+pub(super) fn is_curl(row: &Attempt) -> bool {
+    row.bend_cents.is_some_and(|cents| (cents - 50.0).abs() < 1.0)
+}
+
 /// Whether the word on the bend is that it sank: then its hold is another figure on the whole than at its end.
 fn sank(row: &Attempt) -> bool {
     matches!(Verdict::of(row).headline(), Some(Word::Fell(_)))

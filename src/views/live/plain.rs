@@ -2,6 +2,7 @@
 
 use super::{Ask, News, another, figures};
 use crate::grading::{Attempt, Verdict};
+use crate::practice::plan::a_bit_over;
 use crate::theory::Note;
 use crate::views::paragraph::hanging;
 
@@ -74,9 +75,12 @@ impl PlainLines {
 
     /// A row: which it is, its notes, the words, the figures, what to mend.
     fn attempt(&self, row: &Attempt) -> Vec<String> {
+        // As it is fingered, which is how it was asked for.
+        let higher = self.asked.as_ref().map_or(0, Ask::sounds_higher);
         let notes = row.origin_midi().zip(row.target_midi()).map(|(from, to)| {
-            let from = Note::usual(from);
-            if row.is_plain() { format!(", {from}") } else { format!(", {from} to {}", Note::usual_from(from, to)) }
+            let from = Note::usual(from - higher);
+            let to = if figures::is_curl(row) { a_bit_over(&from.to_string()) } else { Note::usual_from(from, to - higher).to_string() };
+            if row.is_plain() { format!(", {from}") } else { format!(", {from} to {to}") }
         });
         let step = match row.step {
             Some(step) => format!(", step {step}"),

@@ -171,13 +171,14 @@ fn guessed(page: &Page) -> Option<(f64, f64)> {
 /// The names on the rules, as far as they are known.
 fn names(state: &LiveState) -> (String, String) {
     let heard = state.page.as_ref().and_then(|page| page.aim);
+    let ask = state.page.as_ref().map_or(&state.ask, |page| &page.ask);
+    let fingered = |sounding: f64| Note::usual((sounding / 100.0).round() as i32 - ask.sounds_higher()).to_string();
     let name = |asked: Option<&(f64, String)>, heard: Option<f64>| match (asked, heard) {
         (Some((cents, name)), None) => Some((*cents, name.clone())),
         (Some((cents, name)), Some(heard)) if (cents - heard).abs() < 1.0 => Some((*cents, name.clone())),
-        (_, Some(heard)) => Some((heard, Note::usual((heard / 100.0).round() as i32).to_string())),
+        (_, Some(heard)) => Some((heard, fingered(heard))),
         (None, None) => None,
     };
-    let ask = state.page.as_ref().map_or(&state.ask, |page| &page.ask);
     let target = name(ask.target.as_ref(), heard.map(|(_, target)| target));
     let origin = name(ask.origin.as_ref(), heard.map(|(origin, _)| origin));
     (target.map_or_else(String::new, |(_, name)| name), origin.map_or_else(String::new, |(_, name)| name))

@@ -3,6 +3,7 @@
 use super::{counted, figures};
 use crate::grading::Attempt;
 use crate::logbook::Row;
+use crate::practice::plan::a_bit_over;
 
 /// One attempt of a summary.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,15 +38,13 @@ pub(super) fn table(played: &[Played<'_>], first: usize) -> String {
     let mut text = String::new();
     let longest = played.iter().filter_map(|attempt| attempt.chord).map(|chord| chord.chars().count() + 1).max();
     let wide = longest.map(|longest| longest.max(6));
+    let broad = played.iter().map(|attempt| notes(attempt).chars().count() + 1).max().unwrap_or(0).max(12);
     for (number, attempt) in (first..).zip(played) {
         let words = figures::words(attempt.row);
-        let notes = match (attempt.row.is_plain(), attempt.target) {
-            (true, Some(note)) => note.to_owned(),
-            _ => format!("{} to {}", attempt.origin.unwrap_or("?"), attempt.target.unwrap_or("?")),
-        };
+        let notes = notes(attempt);
         let (chord, degree) = (attempt.chord.unwrap_or_default(), attempt.row.degree.as_deref().unwrap_or_default());
         let harmony = wide.map(|wide| format!("{chord:<wide$}{degree:<4}")).unwrap_or_default();
-        text += format!("{number:>3}  {harmony}{notes:<12}{words}").trim_end();
+        text += format!("{number:>3}  {harmony}{notes:<broad$}{words}").trim_end();
         text.push('\n');
         let figures = figures::of(attempt.row).join(", ");
         if !figures.is_empty() {
@@ -53,4 +52,14 @@ pub(super) fn table(played: &[Played<'_>], first: usize) -> String {
         }
     }
     text
+}
+
+/// From which note to which; a quarter curl ends at none.
+fn notes(attempt: &Played<'_>) -> String {
+    let origin = attempt.origin.unwrap_or("?");
+    match (attempt.row.is_plain(), attempt.target) {
+        (true, Some(note)) => note.to_owned(),
+        _ if figures::is_curl(attempt.row) => a_bit_over(origin),
+        (_, target) => format!("{origin} to {}", target.unwrap_or("?")),
+    }
 }
