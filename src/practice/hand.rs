@@ -70,7 +70,7 @@ impl Hand {
         if is_whole(bend_cents) {
             count.whole.push_back(at_s);
         }
-        count.large += usize::from(bend_cents >= 300.0);
+        count.large += usize::from(is_large(bend_cents));
     }
 
     /// What the player should be reminded of at an instant.
@@ -117,6 +117,11 @@ fn is_whole(bend_cents: f64) -> bool {
     bend_cents >= 150.0
 }
 
+/// One and a half steps or more: from the middle between them and a whole step on.
+fn is_large(bend_cents: f64) -> bool {
+    bend_cents >= 250.0
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -153,7 +158,8 @@ mod tests {
     #[test]
     fn six_bends_of_one_and_a_half_steps_are_said_until_a_rest() {
         let hand = Hand::new(None);
-        (0..6).for_each(|n| hand.bent(4.0 * f64::from(n), 300.0));
+        (0..6).for_each(|n| hand.bent(4.0 * f64::from(n), 299.0));
+        (0..6).for_each(|n| hand.bent(4.0 * f64::from(n) + 1.0, 249.0));
         assert!(said(&hand, 21.0).starts_with("Six bends of one and a half steps"));
         hand.struck(39.0);
         assert!(said(&hand, 39.0).starts_with("Six bends"), "19 seconds are no rest");
