@@ -9,6 +9,7 @@ use landfall::practice::drills::Chosen;
 use landfall::practice::parameters::Given;
 use landfall::practice::plan::Step;
 use landfall::practice::stage::Stage;
+use landfall::theory::Place;
 use landfall::units::{A4, FrameTime, SampleRate};
 
 fn step(kind: &str) -> Step {
@@ -26,15 +27,21 @@ fn played(letter: char) -> (f64, f64, &'static [Fault]) {
         'x' => (0.0, 1.0, &[Fault::SlowToSettle]),
         'd' => (-4.0, 1.0, &[Fault::Sags]),
         'h' => (0.0, 1.0, &[Fault::ShortHold]),
+        'H' => (0.0, 1.0, &[Fault::LongHold]),
+        'a' => (0.0, 1.0, &[Fault::ShakeEarly]),
+        'b' => (0.0, 1.0, &[Fault::ShakeLate]),
+        'k' => (0.0, 1.0, &[Fault::ShortHold, Fault::ShakeShort]),
         'w' => (0.0, 1.0, &[Fault::ShakeOff]),
         'u' => (0.0, 1.0, &[Fault::ShakeUneven]),
         'r' => (0.0, 1.0, &[Fault::ReleaseSharp]),
         'l' => (0.0, 1.0, &[Fault::ReleaseLost]),
-        't' => (0.0, 1.0, &[Fault::Late]),
+        't' | 'T' => (0.0, 1.0, &[Fault::Late]),
         'R' => (0.0, 1.0, &[Fault::SlowRise]),
         'e' => (0.0, 1.0, &[Fault::Early]),
         // The hand is right, the string is not.
         'p' => (0.0, 13.0, &[Fault::StringOff]),
+        // Nor is it here, though the top is as flat as the fret.
+        'P' => (-20.0, -20.0, &[Fault::Flat, Fault::StringOff]),
         other => panic!("nobody plays {other}"),
     }
 }
@@ -46,6 +53,7 @@ fn attempt(step: &Step, letter: char) -> Attempt {
         hold_error_cents: Some(error),
         arrival_error_cents: Some(error),
         origin_error_cents: Some(origin_error),
+        attack_beat_error_ms: (letter == 'T').then_some(160.0),
         ..Measures::default()
     };
     Attempt {
@@ -66,6 +74,7 @@ fn attempt(step: &Step, letter: char) -> Attempt {
         score: Some(if faults.is_empty() { 97.0 } else { 60.0 }),
         faults: faults.to_vec(),
         tolerance_cents: 10.0,
+        release_tolerance_cents: 12.0,
         a4: A4::default(),
         sample_rate: SampleRate::new(48_000).unwrap(),
     }
@@ -105,7 +114,16 @@ const SCRIPTS: &[(&str, &str, &str, Complaint)] = &[
     ("slow", "xxx", "---", Complaint::Corrected),
     ("slow", "RRR", "---", Complaint::LateGrace),
     ("quick", "ddd", "---", Complaint::Sags),
-    ("quick", "hhh", "---", Complaint::ShortHold),
+    ("tone", "hhh", "---", Complaint::ShortHold),
+    ("quick", "hhh", "--!", Complaint::ShortHold),
+    ("restrike", "hhh", "--!", Complaint::ShortHold),
+    ("pre-bend", "HHH", "--!", Complaint::LongHold),
+    ("shake", "aaa", "--!", Complaint::ShakeEarly),
+    ("shake", "bbb", "--!", Complaint::ShakeLate),
+    ("shake", "kkk", "--!", Complaint::ShakeShort),
+    // The pick is late, and not the push behind it.
+    ("quick", "TTT", "--!", Complaint::LatePick),
+    ("restrike", "TTT", "--!", Complaint::LatePick),
     ("hold", "rrr", "---", Complaint::ReleaseSharp),
     ("hold", "ttt", "---", Complaint::LateSlow),
     ("slow", "ttt", "--!", Complaint::LateSlow),
@@ -149,6 +167,25 @@ fn after_three_more_misses_the_task_gets_easier_and_as_planned_again_when_it_com
 }
 
 #[test]
+fn nothing_gets_easier_while_a_string_is_out_for_the_hand_is_fine() {
+    let (step, mut advice) = (step("hold"), Advice::default());
+    for letter in "PPPPPPPPPPPPPP".chars() {
+        advice.attempt(&attempt(&step, letter), &step);
+        assert_eq!(advice.easing(), No);
+    }
+    assert_eq!(advice.sentence().as_deref(), Some("Retune string 2: its notes are all 20 cents flat. Your hand is fine."));
+    // Nor do notes on another string in between make it the hand's fault.
+    let other = Step { place: step.place.map(|place| Place { string: 3, ..place }), ..step.clone() };
+    for step in [&other, &step, &step, &other, &step, &step, &other] {
+        advice.attempt(&attempt(step, if step.place == other.place { '.' } else { 'P' }), step);
+        assert_eq!((advice.cue(), advice.easing()), (Some(Complaint::StringOff), No));
+    }
+    // Tuned, it is no matter any more.
+    advice.attempt(&attempt(&step, '.'), &step);
+    assert_eq!(advice.cue(), None);
+}
+
+#[test]
 fn a_string_to_tune_is_named_with_how_far_it_is_off() {
     let (step, mut advice) = (step("hold"), Advice::default());
     "ppp".chars().for_each(|letter| advice.attempt(&attempt(&step, letter), &step));
@@ -163,6 +200,30 @@ fn what_improved_is_named_once_a_set_and_nothing_where_nothing_did() {
     assert_eq!(advice.end_set(), None);
     "........".chars().for_each(|letter| advice.attempt(&attempt(&step, letter), &step));
     assert_eq!(advice.end_set(), None);
+}
+
+#[test]
+fn a_smaller_bend_that_comes_nearer_is_no_improvement() {
+    let whole = step("hold");
+    let half = Step { bend_cents: 100.0, ..whole.clone() };
+    let off = |step: &Step, cents: f64| {
+        let mut attempt = attempt(step, 'f');
+        attempt.measures.hold_error_cents = Some(cents);
+        attempt
+    };
+    let told = |played: &[(&Step, f64)]| {
+        let mut advice = Advice::default();
+        for (step, cents) in played {
+            advice.attempt(&off(step, *cents), step);
+        }
+        advice.end_set()
+    };
+    let (far, near) = ((&whole, -75.0), (&half, -25.0));
+    assert_eq!(told(&[far, far, far, far, far, near, near, near]), None);
+    let nearer = Some("Nearer to the note: 75 cents off at first, 25 at the end of the set.".to_owned());
+    let (far, near) = ((&whole, -75.0), (&whole, -25.0));
+    assert_eq!(told(&[far, far, (&half, -40.0), (&half, -40.0), near, near]), nearer);
+    assert_eq!(told(&[far, far, far, near, near, near]), nearer);
 }
 
 #[test]

@@ -197,6 +197,7 @@ fn graded(measures: &Measures, faults: Vec<Fault>) -> Attempt {
         score: Some(70.0),
         faults,
         tolerance_cents: 10.0,
+        release_tolerance_cents: 12.0,
         a4: A4::default(),
         sample_rate: SampleRate::new(48_000).unwrap(),
     }

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 
+#[allow(dead_code, reason = "each test uses a part of it")]
 mod drill_player;
 #[allow(dead_code, reason = "each test uses a part of it")]
 mod program;

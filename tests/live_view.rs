@@ -77,6 +77,7 @@ fn row(measures: &Measures, faults: Vec<Fault>) -> News {
         score: Some(88.0),
         faults,
         tolerance_cents: 10.0,
+        release_tolerance_cents: 12.0,
         a4: A4::default(),
         sample_rate: SampleRate::new(48_000).expect("not 0"),
     }))

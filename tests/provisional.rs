@@ -96,6 +96,24 @@ fn a_bend_that_could_mean_either_of_two_notes_is_not_spoken_of_before_its_row() 
 }
 
 #[test]
+fn a_large_bend_and_a_touched_top_are_told_with_their_own_tolerance() {
+    let bend = |cents: f64, until: &str| {
+        let text = format!(
+            "title = \"one bend\"\n[[note]]\nat_s = 0.2\nstring = 3\nfret = 10\ndamped_s = 2.5\n[[note.then]]\nhand = \"bend\"\nat_s = 0.3\n\
+             cents = {cents:.1}\ntakes_ms = 100.0\n{until}"
+        );
+        let told = pages(&said(&text).0);
+        assert_eq!(told.len(), 1, "{cents}");
+        told[0].2.arrival
+    };
+    // 10 cents as usual, 15 for one and a half steps, 20 for a top that is let go of at once.
+    assert!(matches!(bend(187.0, ""), Some(Word::Short(12..=14))));
+    assert_eq!(bend(287.0, ""), Some(Word::Landed));
+    assert!(matches!(bend(282.0, ""), Some(Word::Short(17..=19))));
+    assert_eq!(bend(185.0, "[[note.then]]\nhand = \"release\"\nat_s = 0.4\ntakes_ms = 120.0\n"), Some(Word::Landed));
+}
+
+#[test]
 fn plain_notes_hammers_and_slides_get_no_word() {
     let text = "title = \"no bends\"\n[[note]]\nat_s = 0.2\nstring = 2\nfret = 5\ndamped_s = 0.9\n\
                 [[note]]\nat_s = 1.3\nstring = 2\nfret = 5\n[[note.then]]\nhand = \"hammer\"\nat_s = 0.4\nto_fret = 7\n\

@@ -38,8 +38,10 @@ pub struct Attempt {
     pub score: Option<f64>,
     /// What was off, each once, in the order of [`Fault::ALL`].
     pub faults: Vec<Fault>,
-    /// The tolerance that it was graded with.
+    /// The tolerance that its pitch was graded with: that of the hold, or the wider one of a touched top or a large bend.
     pub tolerance_cents: f64,
+    /// The tolerance that its landing was graded with; for the words, not for the row.
+    pub release_tolerance_cents: f64,
     /// The tuning reference.
     pub a4: A4,
     /// Frames a second of the take.

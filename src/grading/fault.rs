@@ -33,7 +33,7 @@ faults! {
     Flat, "flat", "The hold lies under the target by more than the tolerance.";
     Sharp, "sharp", "The hold lies over the target by more than the tolerance.";
     SlowToSettle, "slow to settle", "More than 120 ms pass from the first touch of the settled pitch until the bend stays there.";
-    Overshoot, "overshoot", "The bend went above its settled pitch by more than twice the tolerance.";
+    Overshoot, "overshoot", "The bend went above its settled pitch by more than the tolerance of an overshoot.";
     Corrected, "corrected", "The bend stopped and then went on up.";
     Sags, "sags", "The hold sinks by more than 10 cents a second.";
     Climbs, "climbs", "The hold rises by more than 10 cents a second.";
@@ -43,8 +43,8 @@ faults! {
     ShakeUneven, "shake uneven", "The vibrato's swings differ by more than 20 per cent.";
     NoShake, "no shake", "A vibrato was asked for and none was heard.";
     NoRelease, "no release", "A release was asked for and the bend was not let down.";
-    ReleaseFlat, "release flat", "The landing lies under the origin as played by more than 1.2 times the tolerance.";
-    ReleaseSharp, "release sharp", "The landing lies over the origin as played by more than 1.2 times the tolerance.";
+    ReleaseFlat, "release flat", "The landing lies under the origin as played by more than the tolerance of a release.";
+    ReleaseSharp, "release sharp", "The landing lies over the origin as played by more than the tolerance of a release.";
     ReleaseLost, "release lost", "The note died before the release had landed.";
     RestrikeFlat, "restrike flat", "The restruck note lies under the origin by more than the tolerance.";
     RestrikeSharp, "restrike sharp", "The restruck note lies over the origin by more than the tolerance.";
@@ -59,6 +59,10 @@ faults! {
     ShakeWide, "shake wide", "The vibrato is wider than asked for.";
     ShakeSlow, "shake slow", "The vibrato is slower than asked for.";
     ShakeFast, "shake fast", "The vibrato is faster than asked for.";
+    LongHold, "long hold", "The hold was longer than the beats asked for, by more than a quarter of a beat.";
+    ShakeEarly, "shake early", "The vibrato began before half of the straight part was over.";
+    ShakeLate, "shake late", "The straight part before the vibrato was half as long again as asked for, or longer.";
+    ShakeShort, "shake short", "The vibrato lasted less than three quarters of what was asked for.";
     TwoStrings, "two strings heard", "Another string sounded with the bend, and its measures could not be told.";
     Gated, "gated", "A noise gate cut the note off.";
     RangOut, "rang out", "The string died during the hold.";

@@ -1,6 +1,5 @@
 //! A bend as played and a wish make an attempt: measures, score and faults.
 
-use super::grader::LONG_ENOUGH;
 use super::origin::BAND_CENTS;
 use super::parts::{Judged, STEADY_CENTS_PER_S, UNEVEN_RISE, UNEVENNESS_PCT};
 use super::played::Played;
@@ -59,7 +58,7 @@ impl Case<'_> {
             technique: self.played.technique,
             origin_cents: meant.origin,
             target_cents: meant.target,
-            bend_cents: meant.target.zip(meant.origin).map(|(target, origin)| target - origin),
+            bend_cents: meant.size(),
             degree: meant.degree.clone(),
             standing: wish.standing(meant.target),
             restrike: released && self.after.restruck.is_some(),
@@ -67,11 +66,17 @@ impl Case<'_> {
             repicks: self.repicks,
             score: score(&self.judged(wish, &meant, &measures).parts()),
             faults,
-            tolerance_cents: wish.tolerance.cents,
+            tolerance_cents: self.pitch_tolerance(wish, &meant),
+            release_tolerance_cents: wish.tolerance.release_cents,
             a4: self.a4,
             sample_rate: self.contour.rate(),
             measures,
         }
+    }
+
+    /// The tolerance of this attempt's pitch.
+    fn pitch_tolerance(&self, wish: &Wish, meant: &Meant) -> f64 {
+        wish.tolerance.of_pitch(meant.size(), self.played.arrival.touched_until.is_some())
     }
 
     fn measures(&self, wish: &Wish, meant: &Meant) -> Measures {
@@ -94,7 +99,7 @@ impl Case<'_> {
             arrival_error_cents: against_target(played.arrival.level),
             overshoot_cents: played.overshoot,
             hold_s: Some(ms(played.hold.to - held_from).max(0.0) / 1000.0),
-            in_tune_s: meant.target.map(|target| played.hold.in_tune_s(target, wish.tolerance.cents)),
+            in_tune_s: meant.target.map(|target| played.hold.in_tune_s(target, self.pitch_tolerance(wish, meant))),
             hold_error_cents: against_target(played.hold.level),
             hold_drift_cents_per_s: played.hold.drift,
             hold_spread_cents: played.hold.spread,
@@ -136,7 +141,8 @@ impl Case<'_> {
     /// What counts of it, and how.
     fn judged<'b>(&self, wish: &'b Wish, meant: &'b Meant, measures: &'b Measures) -> Judged<'b> {
         let (technique, touched) = (self.played.technique, self.played.arrival.touched_until.is_some());
-        Judged { wish, meant, measures, technique, touched, uneven_rise: self.unevenness() }
+        let shaken_s = self.played.vibrato.as_ref().map(|vibrato| vibrato.span.len() as f64 * self.contour.hop_s());
+        Judged { wish, meant, measures, technique, touched, shaken_s, uneven_rise: self.unevenness() }
     }
 
     fn faults(&self, wish: &Wish, meant: &Meant, m: &Measures) -> Vec<Fault> {
@@ -161,9 +167,10 @@ impl Case<'_> {
         add(self.played.corrected, Fault::Corrected);
         add(over(m.hold_drift_cents_per_s.map(|drift| -drift), STEADY_CENTS_PER_S), Fault::Sags);
         add(over(m.hold_drift_cents_per_s, STEADY_CENTS_PER_S), Fault::Climbs);
-        add(wish.hold_s.is_some_and(|wanted| m.hold_s.unwrap_or(0.0) < LONG_ENOUGH * wanted), Fault::ShortHold);
+        add(wish.shortest_hold_s().is_some_and(|least| m.held_s().unwrap_or(0.0) < least), Fault::ShortHold);
+        add(wish.longest_hold_s().is_some_and(|most| over(m.held_s(), most)), Fault::LongHold);
         add(wish.rise_ms.is_some_and(|longest| over(m.rise_ms, longest)), Fault::SlowRise);
-        add(over(judged.shake_off(), wish.tolerance.cents), Fault::ShakeOff);
+        add(over(judged.shake_off(), tolerance), Fault::ShakeOff);
         add(over(m.vibrato_unevenness_pct, UNEVENNESS_PCT), Fault::ShakeUneven);
         let asked_width = wish.shake_cents.unwrap_or((0.0, f64::INFINITY));
         add(m.vibrato_extent_cents.is_some_and(|width| width < asked_width.0), Fault::ShakeNarrow);
@@ -172,6 +179,10 @@ impl Case<'_> {
         add(m.vibrato_rate_hz.is_some_and(|rate| rate < asked_rate.0), Fault::ShakeSlow);
         add(over(m.vibrato_rate_hz, asked_rate.1), Fault::ShakeFast);
         add(wish.parts.shake_centre + wish.parts.shake_width > 0.0 && !shaken, Fault::NoShake);
+        let straight = judged.straight_off();
+        add(over(straight.map(|off| -off), 1.0), Fault::ShakeEarly);
+        add(over(straight, 1.0), Fault::ShakeLate);
+        add(shaken && over(judged.shake_missing(), 1.0), Fault::ShakeShort);
         let asked = wish.technique;
         let wants_release = asked.is_some_and(super::Technique::is_released);
         add(wants_release && self.played.release.is_none(), Fault::NoRelease);

@@ -19,9 +19,6 @@ const RESTRIKE_NEAR_CENTS: f64 = 60.0;
 /// How fast the memory of a loud sound fades, dB a second.
 const LOUDEST_FALLS_DB_PER_S: f32 = 1.0;
 
-/// A hold is long enough from this share of what was asked for.
-pub(super) const LONG_ENOUGH: f64 = 0.95;
-
 /// What kind of trouble a stretch of sound had.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Trouble {
@@ -303,7 +300,7 @@ impl<W: Wishes> Grader<W> {
             })
             .collect();
         // A hold that was long enough may end as it likes.
-        let cut_short = waiting.wish.hold_s.is_some_and(|wanted| waiting.played.hold.seconds() < LONG_ENOUGH * wanted);
+        let cut_short = waiting.wish.shortest_hold_s().is_some_and(|least| waiting.played.hold.seconds() < least);
         if waiting.played.release.is_none() && cut_short {
             heard.extend(match waiting.ending {
                 Ending::Gated => Some(Fault::Gated),

@@ -62,6 +62,12 @@ impl Measures {
         early.or(self.hold_error_cents).or(self.arrival_error_cents)
     }
 
+    /// How long it was held, s: of a drawn-out climb from the note itself on, as its beat is.
+    #[must_use]
+    pub fn held_s(&self) -> Option<f64> {
+        self.hold_s.map(|held| held - self.last_cents_ms.unwrap_or(0.0) / 1000.0)
+    }
+
     /// How late it came, ms, early is negative: the top where a beat wants it, else the attack. Of a drawn-out climb the note itself counts: an even one
     /// of four seconds arrives a fifth of a second before it, and lies on the beat all the same.
     #[must_use]

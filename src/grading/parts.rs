@@ -15,6 +15,12 @@ pub(super) const UNEVENNESS_PCT: f64 = 20.0;
 /// A drawn-out rise is even when it is halfway within this much of half its time, as a share of it (35 to 65 %).
 pub(super) const UNEVEN_RISE: f64 = 0.15;
 
+/// A straight part before a vibrato may be shorter or longer by this share of it.
+const STRAIGHT_OFF: f64 = 0.5;
+
+/// A length that is short by this share of what was asked for counts like an error at the tolerance.
+const MISSING: f64 = 0.25;
+
 /// A vibrato's rate that is off by so many hertz counts like a width that is off by the tolerance.
 const RATE_OFF_HZ: f64 = 0.5;
 
@@ -27,25 +33,20 @@ pub(super) struct Judged<'a> {
     pub technique: Technique,
     /// The top was only touched.
     pub touched: bool,
+    /// How long it was shaken, s; `None` without a vibrato.
+    pub shaken_s: Option<f64>,
     /// How far from half its time the rise was halfway, as a share of it; `None` without a rise.
     pub uneven_rise: Option<f64>,
 }
 
 impl Judged<'_> {
-    /// The tolerance of this attempt's pitch: a touched top and a bend of 300 cents and more are harder.
+    /// The tolerance of this attempt's pitch.
     pub fn pitch_tolerance(&self) -> f64 {
-        let tolerance = &self.wish.tolerance;
-        let touched = if self.touched { tolerance.touched_cents } else { 0.0 };
-        let large = if self.size().is_some_and(|size| size >= 300.0) { tolerance.large_cents } else { 0.0 };
-        tolerance.cents.max(touched).max(large)
-    }
-
-    fn size(&self) -> Option<f64> {
-        self.meant.target.zip(self.meant.origin).map(|(target, origin)| target - origin)
+        self.wish.tolerance.of_pitch(self.meant.size(), self.touched)
     }
 
     fn is_curl(&self) -> bool {
-        self.size().is_some_and(|size| (size - 50.0).abs() < 1.0)
+        self.meant.size().is_some_and(|size| (size - 50.0).abs() < 1.0)
     }
 
     /// Pitch error that counts. With a shake asked for, it is that of the straight part before it: the shake has parts of its own.
@@ -53,7 +54,7 @@ impl Judged<'_> {
         let straight = self.wish.parts.shake_centre > 0.0;
         let early = self.measures.arrival_error_cents.filter(|_| straight);
         let error = early.or(self.measures.hold_error_cents);
-        error.map(|error| counted_error(self.size(), error))
+        error.map(|error| counted_error(self.meant.size(), error))
     }
 
     /// How far off a shake is, in cents, 0 or more. On a held bend it commonly swings down from the note and back, so its error is the centre
@@ -94,6 +95,31 @@ impl Judged<'_> {
         Some(if held > 0.0 { 2.0 * (1.0 - (tuned / held).min(1.0)) } else { 0.0 })
     }
 
+    /// How much of what was asked for is missing, in units of what is still right.
+    fn missing(heard_s: f64, wanted_s: f64) -> f64 {
+        (1.0 - heard_s / wanted_s).max(0.0) / MISSING
+    }
+
+    /// How much longer than asked for it was straight before the vibrato, in units of what is still right; `None` without a vibrato.
+    pub fn straight_off(&self) -> Option<f64> {
+        let wanted = self.wish.straight_s.filter(|wanted| *wanted > 0.0)?;
+        Some((self.measures.vibrato_delay_s? / wanted - 1.0) / STRAIGHT_OFF)
+    }
+
+    /// How much of the vibrato's time is missing, in units of what is still right.
+    pub fn shake_missing(&self) -> Option<f64> {
+        Some(Self::missing(self.shaken_s.unwrap_or(0.0), self.wish.shaken_s?))
+    }
+
+    /// How far off the hold's length is, in units of what is still right; with a shake, that of its straight or its shaken part, whichever is further.
+    fn length_error(&self) -> Option<f64> {
+        if let Some(missing) = self.shake_missing() {
+            return Some(missing.max(self.straight_off().unwrap_or(0.0).abs()));
+        }
+        let (held, wanted) = (self.measures.held_s().unwrap_or(0.0), self.wish.hold_s?);
+        Some(self.wish.hold_within_s.map_or_else(|| Self::missing(held, wanted), |within| (held - wanted) / within))
+    }
+
     /// All parts that were asked for.
     pub fn parts(&self) -> Vec<Part> {
         let (wish, m) = (self.wish, self.measures);
@@ -108,7 +134,7 @@ impl Judged<'_> {
         if !self.is_curl() {
             part(want.hold, self.hold_error());
         }
-        part(want.length, wish.hold_s.map(|wanted| 4.0 * (1.0 - m.hold_s.unwrap_or(0.0) / wanted).max(0.0)));
+        part(want.length, self.length_error());
         if m.hold_drift_cents_per_s.is_some() || wish.hold_s.is_some() {
             part(want.drift, m.hold_drift_cents_per_s.map(|drift| drift / STEADY_CENTS_PER_S));
         }
@@ -126,7 +152,7 @@ impl Judged<'_> {
             part(want.release, self.release_error().map(|error| error / wish.tolerance.release_cents));
         }
         part(want.restrike, m.restrike_error_cents.map(|error| error / cents));
-        part(want.shake_centre, self.shake_off().map(|off| off / cents));
+        part(want.shake_centre, self.shake_off().map(|off| off / self.pitch_tolerance()));
         part(want.shake_evenness, m.vibrato_unevenness_pct.map(|uneven| uneven / UNEVENNESS_PCT));
         if wish.shake_cents.is_some() || wish.shake_hz.is_some() {
             part(want.shake_width, self.shake_size());
@@ -192,8 +218,19 @@ mod tests {
         };
         let meant = Meant { origin: Some(6700.0), target: Some(6700.0 + size), degree: None, guessed: false };
         let technique = Technique::of(false, landing.is_some());
-        score(&Judged { wish: &wish(asked), meant: &meant, measures: &measures, technique, touched: false, uneven_rise: None }.parts())
-            .unwrap()
+        score(
+            &Judged {
+                wish: &wish(asked),
+                meant: &meant,
+                measures: &measures,
+                technique,
+                touched: false,
+                shaken_s: None,
+                uneven_rise: None,
+            }
+            .parts(),
+        )
+        .unwrap()
     }
 
     /// `0.8^(4/8) * 0.5^(3/8)`, worked out.

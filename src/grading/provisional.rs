@@ -299,7 +299,7 @@ impl Glance<'_> {
     /// `elsewhere`: the word on a target that is no tone of the chord.
     fn words(&self, meant: &Meant, elsewhere: Option<Word>, wish: &Wish) -> Verdict {
         let Some(target) = meant.target else { return Verdict::default() };
-        let tolerance = wish.tolerance.cents;
+        let tolerance = wish.tolerance.of_pitch(meant.size(), self.played.arrival.touched_until.is_some());
         // The first 150 ms behind the arrival of a climb over beats still rise.
         let reached = if wish.parts.evenness > 0.0 { self.played.hold.level } else { self.played.arrival.level };
         let arrival_error = counted_error(meant.size(), reached - target);
@@ -314,7 +314,7 @@ impl Glance<'_> {
             hold: late
                 .filter(|_| elsewhere.is_none())
                 .and_then(|late| Verdict::sank(arrival_error, counted_error(meant.size(), late - target), tolerance)),
-            release: landing.zip(home).map(|(landing, home)| Verdict::homecoming(landing - home, tolerance)),
+            release: landing.zip(home).map(|(landing, home)| Word::of_error(landing - home, wish.tolerance.release_cents)),
         }
     }
 

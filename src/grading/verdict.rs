@@ -77,13 +77,6 @@ impl Verdict {
         (arrival_error.abs() <= tolerance && late_error < -tolerance && fell >= 1.0).then_some(Word::Fell(fell as u16))
     }
 
-    /// What is said of a landing so far off the played origin: home is where the fret is, and a release is harder to tell than a hold (12
-    /// cents where a hold has 10).
-    #[must_use]
-    pub fn homecoming(error_cents: f64, tolerance: f64) -> Word {
-        Word::of_error(error_cents, RELEASE_SLACK * tolerance)
-    }
-
     /// The word on the bend: where it arrived, unless it arrived well and then sank.
     #[must_use]
     pub fn headline(&self) -> Option<Word> {
@@ -104,10 +97,10 @@ impl Verdict {
         Self {
             arrival: arrived.map(|error| elsewhere.unwrap_or_else(|| Word::of_error(error, tolerance))),
             hold: late.filter(|_| elsewhere.is_none()).and_then(|(error, late)| Self::sank(error, late, tolerance)),
-            release: m.release_error_cents.map(|error| Self::homecoming(error - m.origin_error_cents.unwrap_or(0.0), tolerance)),
+            // Home is where the fret is.
+            release: m
+                .release_error_cents
+                .map(|error| Word::of_error(error - m.origin_error_cents.unwrap_or(0.0), row.release_tolerance_cents)),
         }
     }
 }
-
-/// How much wider the tolerance of a release is than that of a hold.
-const RELEASE_SLACK: f64 = 1.2;

@@ -56,7 +56,19 @@ impl Tolerance {
             overshoot_cents: 2.0 * cents,
         }
     }
+
+    /// That of one pitch, cents: a top that is only touched and a bend of 300 cents and more are harder. `size_cents` is how far was to be bent.
+    /// Words, faults, score and row all take it from here.
+    #[must_use]
+    pub fn of_pitch(&self, size_cents: Option<f64>, touched: bool) -> f64 {
+        let touched_cents = if touched { self.touched_cents } else { 0.0 };
+        let large_cents = if size_cents.is_some_and(|size| size >= LARGE_BEND_CENTS) { self.large_cents } else { 0.0 };
+        self.cents.max(touched_cents).max(large_cents)
+    }
 }
+
+/// A bend is large from here, cents.
+const LARGE_BEND_CENTS: f64 = 300.0;
 
 impl Default for Tolerance {
     fn default() -> Self {
@@ -71,7 +83,7 @@ pub struct Parts {
     pub pitch: f64,
     /// Share of the hold in tune.
     pub hold: f64,
-    /// Length of the hold.
+    /// Length of the hold; of a shaken one, how long it was straight and how long shaken. A drill that asks for it gives it a fifth of all weights.
     pub length: f64,
     /// Steadiness of the hold.
     pub drift: f64,
@@ -114,6 +126,9 @@ pub struct AskedFor {
     pub target: Option<String>,
 }
 
+/// A hold is long enough from this share of what was asked for.
+const LONG_ENOUGH: f64 = 0.95;
+
 /// What one attempt should be.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Wish {
@@ -133,6 +148,8 @@ pub struct Wish {
     pub beat_s: Option<f64>,
     /// Seconds to hold, where asked for.
     pub hold_s: Option<f64>,
+    /// How far off the hold may be from that in seconds, to either side, where it was asked for in beats; `None`: a longer one does no harm.
+    pub hold_within_s: Option<f64>,
     /// Longest rise in ms, where asked for.
     pub rise_ms: Option<f64>,
     /// Wanted half width of the vibrato in cents (low, high), where asked for.
@@ -143,6 +160,10 @@ pub struct Wish {
     pub uncalibrated: bool,
     /// Wanted rate of the vibrato in hertz (low, high), where asked for.
     pub shake_hz: Option<(f64, f64)>,
+    /// Seconds to be held straight before the vibrato, where asked for.
+    pub straight_s: Option<f64>,
+    /// Seconds of vibrato, where asked for.
+    pub shaken_s: Option<f64>,
     /// The vibrato is on a fretted note: its lowest point is home.
     pub shake_from_fret: bool,
     /// Which step of the drill this is, from 1; `None` outside of it.
@@ -158,6 +179,17 @@ pub struct Wish {
 }
 
 impl Wish {
+    /// The shortest hold that is long enough, s.
+    pub(super) fn shortest_hold_s(&self) -> Option<f64> {
+        let wanted = self.hold_s?;
+        Some(self.hold_within_s.map_or(LONG_ENOUGH * wanted, |within| wanted - within))
+    }
+
+    /// The longest hold that is no longer than asked for, s; `None` where a longer one does no harm.
+    pub(super) fn longest_hold_s(&self) -> Option<f64> {
+        Some(self.hold_s? + self.hold_within_s?)
+    }
+
     /// What the target of a bend (cents on the MIDI scale) is to the chord. A pitch that was named is what it was meant to be, whatever the chord.
     pub(super) fn standing(&self, target: Option<f64>) -> Option<Standing> {
         if matches!(self.aim, Aim::Pitch(_)) { None } else { self.harmony?.standing(target?) }
@@ -176,11 +208,14 @@ impl Default for Wish {
             attack_beat_s: None,
             beat_s: None,
             hold_s: None,
+            hold_within_s: None,
             rise_ms: None,
             shake_cents: None,
             usual_late_ms: 0.0,
             uncalibrated: false,
             shake_hz: None,
+            straight_s: None,
+            shaken_s: None,
             shake_from_fret: false,
             step: None,
             instead_of: None,

@@ -333,6 +333,7 @@ fn ask(asking: &Asking) -> Ask {
     Ask {
         place: step.place.map(|place| (place.string, place.fret)),
         origin: Some((step.origin_cents, step.origin.clone())),
+        also_from_cents: step.planned_from_cents,
         target: (!step.by_ear).then_some(target),
         bend_cents: (!plain && !step.by_ear).then_some(step.bend_cents),
         technique: match step.gesture {

@@ -58,9 +58,13 @@ complaints! {
     Sags, "true, then sinks", "Put two fingers behind the bending one and hold with the turn of the forearm.";
     Climbs, "true, then creeps up", "Stop the push at the note; hold with the forearm, not with the fingertip.";
     ShortHold, "let go too soon", "Keep pressing into the board until the bar reaches its mark.";
+    LongHold, "held on for too long", "Count the beats of the hold aloud, and move on when they are over.";
     NoShake, "stays straight", "Turn the wrist, not the finger: small and slow first.";
     ShakeLow, "wobbles off the note", "Let every swing come back up to the note.";
     ShakeUneven, "nervous tremble", "Slow down to two equal swings a beat.";
+    ShakeEarly, "shaken at once", "Hold the note straight first; the shake grows out of it.";
+    ShakeLate, "straight for too long", "Count the straight part, and begin to shake when it is over.";
+    ShakeShort, "the shake dies away", "Keep the swings going until the bar reaches its mark.";
     ShakeSize, "the swings are not as wide or as quick as asked", "Choose one width, and keep the wrist as slow as the beat.";
     NoRelease, "stays up", "Let the string come down while it still sounds.";
     ReleaseSharp, "not home", "Keep pressing and let the string come all the way straight.";
@@ -68,6 +72,7 @@ complaints! {
     ReleaseFlat, "comes home too low", "Come down without pulling the string past its place.";
     NoRestrike, "not picked again", "Pick it once more as soon as it is home.";
     LateSlow, "top after the beat", "Start sooner, not faster.";
+    LatePick, "picked after the beat", "Count along, and let the pick fall on the beat.";
     LateGrace, "top after the beat", "Move with the pick.";
     Early, "top before the beat", "Give the climb all of its beats; arrive, do not wait.";
     Uneven, "rushes, then waits", "Count the beats aloud, and be halfway at half of them.";
@@ -75,11 +80,18 @@ complaints! {
 }
 
 impl Complaint {
+    /// Whether a string that is out may be all that it complains of.
+    fn is_of_pitch(self) -> bool {
+        matches!(self, Self::StringOff | Self::Scattered | Self::Flat | Self::Sharp | Self::PressedSharp | Self::FrettedFlat)
+    }
+
     /// Whether a row shows it; the patterns over several rows, [`Self::Scattered`] and [`Self::StringOff`], are told elsewhere.
     fn is_in(self, attempt: &Attempt, step: &Step) -> bool {
         let parts = &step.parts;
         let plain = attempt.is_plain();
         let any = |faults: &[Fault]| faults.iter().any(|fault| attempt.faults.contains(fault));
+        // What lies off the beat is the pick, not the top.
+        let pick_counts = attempt.measures.beat_error_ms.is_none() && attempt.measures.attack_beat_error_ms.is_some();
         let rise = step.beats.and_then(|beats| beats.rise).is_some();
         match self {
             Self::StringOff | Self::Scattered => false,
@@ -91,10 +103,14 @@ impl Complaint {
             Self::FrettedFlat => any(&[Fault::Flat]) && plain,
             Self::Sags => any(&[Fault::Sags]) && parts.drift > 0.0,
             Self::Climbs => any(&[Fault::Climbs]) && parts.drift > 0.0,
-            Self::ShortHold => any(&[Fault::ShortHold, Fault::LetGo]) && parts.length > 0.0,
+            Self::ShortHold => any(&[Fault::ShortHold, Fault::LetGo]) && parts.length > 0.0 && step.shake.is_none(),
+            Self::LongHold => any(&[Fault::LongHold]) && parts.length > 0.0,
             Self::NoShake => any(&[Fault::NoShake]),
             Self::ShakeLow => any(&[Fault::ShakeOff]) && shaken(parts),
             Self::ShakeUneven => any(&[Fault::ShakeUneven]) && shaken(parts),
+            Self::ShakeEarly => any(&[Fault::ShakeEarly]) && shaken(parts),
+            Self::ShakeLate => any(&[Fault::ShakeLate]) && shaken(parts),
+            Self::ShakeShort => any(&[Fault::ShakeShort]) && shaken(parts),
             Self::ShakeSize => any(&[Fault::ShakeNarrow, Fault::ShakeWide, Fault::ShakeSlow, Fault::ShakeFast]) && shaken(parts),
             Self::NoRelease => any(&[Fault::NoRelease]) && parts.release > 0.0,
             Self::ReleaseSharp => any(&[Fault::ReleaseSharp, Fault::RestrikeSharp]) && parts.release > 0.0,
@@ -102,7 +118,10 @@ impl Complaint {
             Self::ReleaseFlat => any(&[Fault::ReleaseFlat, Fault::RestrikeFlat]) && parts.release > 0.0,
             Self::NoRestrike => any(&[Fault::NoRestrike]) && step.restrike,
             Self::LateSlow => any(&[Fault::Late]) && rise,
-            Self::LateGrace => any(&[Fault::Late, Fault::SlowRise]) && !rise && (parts.rise > 0.0 || parts.beat > 0.0),
+            Self::LatePick => any(&[Fault::Late]) && pick_counts,
+            Self::LateGrace => {
+                (any(&[Fault::SlowRise]) || any(&[Fault::Late]) && !pick_counts) && !rise && (parts.rise > 0.0 || parts.beat > 0.0)
+            }
             Self::Early => any(&[Fault::Early]) && parts.beat > 0.0,
             Self::Uneven => any(&[Fault::UnevenRise]),
             Self::OtherTechnique => any(&[Fault::OtherTechnique]),
@@ -136,17 +155,6 @@ impl Easing {
             Self::Smaller | Self::Slower => Self::Slower,
         }
     }
-
-    /// What has become easier, as a sentence.
-    #[must_use]
-    pub fn say(self) -> Option<&'static str> {
-        match self {
-            Self::No => None,
-            Self::Hear => Some("Easier now: hear the note first, then bend."),
-            Self::Smaller => Some("Easier now: the note first, and a smaller bend."),
-            Self::Slower => Some("Easier now: the note first, a smaller bend, and more time."),
-        }
-    }
 }
 
 /// One attempt as far as advice needs it.
@@ -156,6 +164,8 @@ struct Seen {
     /// Pitch error that counts, and the tolerance, cents.
     error: Option<f64>,
     tolerance: f64,
+    /// How far was to be bent, in whole cents: only bends of one size are compared.
+    size: Option<i64>,
     string: Option<u8>,
     /// The fretted note's own error, cents.
     origin_error: Option<f64>,
@@ -183,7 +193,8 @@ impl Advice {
         let seen = Seen {
             complaints: Complaint::ALL.iter().copied().filter(|complaint| complaint.is_in(attempt, step)).collect(),
             error: error.map(|error| counted_error(attempt.bend_cents, error)),
-            tolerance: step.tolerance.cents,
+            tolerance: attempt.tolerance_cents,
+            size: attempt.bend_cents.map(|cents| cents.round() as i64),
             string: step.place.map(|place| place.string),
             // A note that is not bent is its own origin.
             origin_error: if attempt.is_plain() { m.hold_error_cents } else { m.origin_error_cents },
@@ -200,6 +211,11 @@ impl Advice {
     }
 
     fn decide(&mut self) {
+        // Where the string is out the hand is not: nothing gets easier, and nothing is said of the hand's pitch.
+        if self.off_string.is_some() && self.cue.is_none_or(Complaint::is_of_pitch) {
+            (self.cue, self.easing, self.misses) = (Some(Complaint::StringOff), Easing::No, 0);
+            return;
+        }
         let due = self.due();
         let Some(cue) = self.cue else {
             self.cue = due;
@@ -256,9 +272,12 @@ impl Advice {
         least < 0.0 && most > 0.0 || most - least > 4.0 * tolerance
     }
 
-    /// A string on which every one of the last notes (three at least) is off to one side by nearly the same.
+    /// A string on which every one of the last notes (three at least) is off to one side by nearly the same; of several, the one played last.
     fn string_off(&self) -> Option<(u8, f64)> {
-        let string = self.last.back()?.string?;
+        self.last.iter().rev().find_map(|seen| self.is_off(seen.string?))
+    }
+
+    fn is_off(&self, string: u8) -> Option<(u8, f64)> {
         let all: Vec<f64> = self.last.iter().filter(|seen| seen.string == Some(string)).filter_map(|seen| seen.origin_error).collect();
         let mean = all.iter().sum::<f64>() / all.len().max(1) as f64;
         let alike = all.iter().all(|error| (error - mean).abs() <= ALIKE_CENTS);
@@ -283,7 +302,7 @@ impl Advice {
         self.off_string
     }
 
-    /// What is to be said now, as one sentence.
+    /// The cue that stands, as one sentence.
     #[must_use]
     pub fn sentence(&self) -> Option<String> {
         if self.cue == Some(Complaint::StringOff)
@@ -292,8 +311,7 @@ impl Advice {
             let way = if cents > 0.0 { "sharp" } else { "flat" };
             return Some(format!("Retune string {string}: its notes are all {:.0} cents {way}. Your hand is fine.", cents.abs()));
         }
-        let cue = self.cue?;
-        Some(self.easing.say().unwrap_or_else(|| cue.say()).to_owned())
+        Some(self.cue?.say().to_owned())
     }
 
     /// A set ends: what improved in it, if anything did.
@@ -310,13 +328,27 @@ const ALIKE_CENTS: f64 = 4.0;
 /// Something that may improve: how it is read, what is right, and how it is said.
 type Measure = (fn(&Seen) -> Option<f64>, f64, &'static str, &'static str);
 
+/// The first and the last attempts at each size of bend, as many of it on either side: a smaller bend that comes nearer is no better one.
+fn halves(set: &[Seen]) -> (Vec<&Seen>, Vec<&Seen>) {
+    let mut sizes: Vec<Option<i64>> = set.iter().map(|seen| seen.size).collect();
+    sizes.sort_unstable();
+    sizes.dedup();
+    let (mut first, mut last) = (Vec::new(), Vec::new());
+    for size in sizes {
+        let alike: Vec<&Seen> = set.iter().filter(|seen| seen.size == size).collect();
+        first.extend(&alike[..alike.len() / 2]);
+        last.extend(&alike[alike.len().div_ceil(2)..]);
+    }
+    (first, last)
+}
+
 /// What the second half of a set did better than the first: the median error of pitch, release or beat that fell by a third and by half of the
 /// tolerance at least. The largest of them is named.
 fn improved(set: &[Seen]) -> Option<String> {
-    if set.len() < 4 {
+    let (first, second) = halves(set);
+    if first.len() < 2 {
         return None;
     }
-    let (first, second) = set.split_at(set.len() / 2);
     let tolerance = set[0].tolerance;
     let measures: [Measure; 3] = [
         (|seen| seen.error, tolerance, "Nearer to the note", "cents"),
@@ -324,8 +356,8 @@ fn improved(set: &[Seen]) -> Option<String> {
         (|seen| seen.beat_error_ms, 6.0 * tolerance, "Nearer to the beat", "ms"),
     ];
     let better = |(measure, tolerance, words, unit): Measure| {
-        let middle = |seen: &[Seen]| median(&seen.iter().filter_map(measure).map(f64::abs).collect::<Vec<f64>>());
-        let (before, after) = (middle(first)?, middle(second)?);
+        let middle = |seen: &[&Seen]| median(&seen.iter().filter_map(|seen| measure(seen)).map(f64::abs).collect::<Vec<f64>>());
+        let (before, after) = (middle(&first)?, middle(&second)?);
         let gain = before - after;
         let real = gain >= 0.5 * tolerance && gain >= before / 3.0;
         real.then(|| (gain / tolerance, format!("{words}: {before:.0} {unit} off at first, {after:.0} at the end of the set.")))

@@ -127,7 +127,7 @@ impl Wanted {
     #[must_use]
     pub fn row(&self, attempt: &Attempt, setting: &Setting) -> Row {
         let step = attempt.step.and_then(|step| self.course.as_ref()?.plan().steps.get(step as usize - 1));
-        let Some(step) = step else {
+        let Some(step) = step.map(|step| step.answered_from(attempt.origin_cents)) else {
             // Played beside the drill: its place and chord are not those of any step.
             let named = |midi: i32| self.spell_from(attempt.origin_midi(), midi);
             return Row { degree: self.degree(attempt), ..Row::graded(attempt, setting, named) };

@@ -135,14 +135,14 @@ impl Coach {
         self.late_ms.extend(attempt.measures.late_ms());
         let good = attempt.score.is_some_and(|score| score >= 80.0) && self.course().advice().cue().is_none();
         self.fading.attempt(good, self.asked_unseen);
-        if let (Some(place), Some(error)) = (step.place, attempt.measures.hold_error_cents) {
+        if let (Some(place), Some(error)) = (step.answered_from(attempt.origin_cents).place, attempt.measures.hold_error_cents) {
             let name = format!("string {}, fret {}", place.string, place.fret);
             match self.by_place.iter_mut().find(|(known, _)| *known == name) {
                 Some((_, errors)) => errors.push(error),
                 None => self.by_place.push((name, vec![error])),
             }
         }
-        self.said = self.course().advice().sentence();
+        self.said = self.course().sentence();
         let index = number as usize - 1;
         let plan = self.course().plan();
         let ends_set = plan.in_set(index).1 + 1 == plan.set as usize || index + 1 == plan.steps.len();

@@ -4,11 +4,11 @@
 //! again gives the same rows. Three of these run at once: the settled loop's is the authority, and its steps come with the rows; the eye's and
 //! the view's follow them ([`Follower`]).
 
-use super::advice::{Advice, Easing};
+use super::advice::Advice;
+use super::easing::{eased, easier};
 use super::in_time::InTime;
-use super::plan::{Beats, Gesture, Hear, Plan, Step};
+use super::plan::{Gesture, Plan, Step};
 use crate::grading::{Attempt, Parts, Seen, Telling, Told, Tolerance, Wish, Wishes};
-use crate::theory::Note;
 use std::sync::Arc;
 
 /// Where a player is in a drill.
@@ -66,7 +66,15 @@ impl Course {
     /// A step as it is asked for now, made easier where it does not come.
     #[must_use]
     pub fn step(&self, index: usize) -> Option<Step> {
-        self.plan.steps.get(index).map(|step| eased(step, self.advice.easing(), self.in_time.is_some()))
+        self.plan.steps.get(index).map(|step| eased(step, self.advice.easing(), self.plan.frets, self.in_time.is_some()))
+    }
+
+    /// What is to be said now, as one sentence: what has become easier in the next step, where something has, else the cue.
+    #[must_use]
+    pub fn sentence(&self) -> Option<String> {
+        let cue = self.advice.sentence()?;
+        let (planned, asked) = (self.plan.steps.get(self.next), self.step(self.next));
+        Some(planned.zip(asked).and_then(|(planned, asked)| easier(planned, &asked)).unwrap_or(cue))
     }
 
     /// Whether everything was played.
@@ -122,33 +130,6 @@ impl Course {
     fn asks(&mut self, at_s: f64, what: impl Fn(&Step) -> bool) -> bool {
         self.at(at_s).is_some_and(|(_, step)| what(&step))
     }
-}
-
-/// A step made easier: first the note to reach is heard, then the bend is smaller, then there is more time for it. A click does not wait: beside one the
-/// beats stay as they are.
-fn eased(step: &Step, easing: Easing, clicked: bool) -> Step {
-    let mut step = step.clone();
-    if easing >= Easing::Hear && step.hear == Hear::Nothing {
-        step.hear = Hear::Target;
-    }
-    // Half a step smaller; what was a note stays one.
-    if easing >= Easing::Smaller && step.bend_cents >= 200.0 && step.place.is_some() {
-        step.bend_cents -= 100.0;
-        let sounds = (step.target_cents() / 100.0).round() as i32;
-        let semitones = step.sounding.as_ref().map_or(0, |sounding| sounding.semitones);
-        step.target = Note::usual(sounds - semitones).to_string();
-        if let Some(sounding) = &mut step.sounding {
-            sounding.target = Note::usual(sounds).to_string();
-        }
-        step.degree = None;
-    }
-    if easing >= Easing::Slower {
-        step.rise_ms = step.rise_ms.map(|ms| 1.5 * ms);
-        if !clicked {
-            step.beats = step.beats.map(|beats| Beats { tempo: 0.8 * beats.tempo, ..beats });
-        }
-    }
-    step
 }
 
 /// Whoever plays on when everything was played makes no attempts: a drill has as many as it asks for.
@@ -322,16 +303,5 @@ mod tests {
         let mut eye = Follower::of(Course::new(plan(), &[]));
         let asked: Vec<Option<u32>> = [1, 1, 1, 2, 2].iter().map(|n| eye.wish(&seen(*n, 10.0 * f64::from(*n))).step).collect();
         assert_eq!(asked, [Some(1), Some(1), Some(1), Some(2), Some(2)]);
-    }
-
-    #[test]
-    fn a_step_made_easier_is_heard_first_then_smaller_then_slower() {
-        let plan = Chosen::find("slow", &Given::new()).unwrap().plan(Stage::Steady, None).unwrap();
-        let step = &plan.steps[0];
-        assert_eq!(&eased(step, Easing::No, false), step);
-        assert_eq!(eased(step, Easing::Hear, false).hear, Hear::Target);
-        let smaller = eased(step, Easing::Smaller, false);
-        assert_eq!((smaller.bend_cents, smaller.target.as_str()), (100.0, "F4"));
-        assert!(eased(step, Easing::Slower, false).beats.unwrap().tempo < step.beats.unwrap().tempo);
     }
 }

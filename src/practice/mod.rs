@@ -11,6 +11,7 @@ pub mod course;
 pub mod drill_file;
 pub mod drills;
 pub mod drone;
+mod easing;
 pub mod ground;
 pub mod hand;
 pub mod hands_free;

@@ -153,7 +153,12 @@ pub const PARAMETERS: &[Parameter] = &[
         example: "target",
         check: |text| word(text, &["nothing", "target"]),
     },
-    Parameter { name: "set", about: "attempts between two rests", example: "8", check: |text| number(text, 1.0, 100.0) },
+    Parameter {
+        name: "set",
+        about: "attempts between two rests; 6 at starting, else 8, nine of nine",
+        example: "8",
+        check: |text| number(text, 1.0, 100.0),
+    },
     Parameter { name: "rest", about: "seconds of rest between two sets", example: "30", check: |text| number(text, 0.0, 600.0) },
     Parameter {
         name: "feedback",

@@ -1,8 +1,8 @@
 //! A drill laid out: every step that will be asked for, before the first note.
 
 use crate::grading::{Aim, AskedFor, Parts, Seen, Target, Technique, Tolerance, Wish};
-use crate::theory::Place;
 use crate::theory::chart::Metre;
+use crate::theory::{Interval, Note, Place};
 
 /// What the hands do in a step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -51,6 +51,16 @@ pub struct Shake {
     pub hz: (f64, f64),
     /// Seconds held straight before it.
     pub straight_s: f64,
+    /// Seconds that it lasts.
+    pub shaken_s: f64,
+}
+
+impl Shake {
+    /// Seconds that both take.
+    #[must_use]
+    pub fn hold_s(self) -> f64 {
+        self.straight_s + self.shaken_s
+    }
 }
 
 /// What is fingered, as it sounds with a capo or on a guitar tuned lower than it is called: rows say this, the page says what is fingered.
@@ -79,6 +89,8 @@ pub struct Step {
     pub origin_cents: f64,
     /// How far to bend; 0 for a plain note.
     pub bend_cents: f64,
+    /// The fretted pitch as planned, where the bend was made smaller: whoever bends from there all the same has done no less.
+    pub planned_from_cents: Option<f64>,
     /// The chord.
     pub chord: Option<String>,
     /// The target's place in it; of a quarter curl from the b3, where it starts.
@@ -91,6 +103,8 @@ pub struct Step {
     pub restrike: bool,
     /// Seconds to hold.
     pub hold_s: Option<f64>,
+    /// How much shorter or longer a hold that is counted in beats may be, s.
+    pub hold_within_s: Option<f64>,
     /// Longest rise, ms.
     pub rise_ms: Option<f64>,
     /// Beats.
@@ -126,6 +140,8 @@ pub struct Plan {
     pub rest_s: f64,
     /// The bars that its beats are counted in.
     pub metre: Metre,
+    /// The neck's highest fret.
+    pub frets: u8,
 }
 
 /// How near an attempt must be to belong to a step, cents: farther off at both ends is another note.
@@ -133,6 +149,9 @@ pub const NEAR_CENTS: f64 = 80.0;
 
 /// A bend that starts farther than this from where it should is from another fret, cents: another bend, wherever it ends.
 pub const OTHER_FRET_CENTS: f64 = 50.0;
+
+/// A hold that is counted in beats may be shorter or longer by so many.
+const HOLD_OFF_BEATS: f64 = 0.25;
 
 /// A bend made before the pick is heard at its top alone: so much of its size may be missing.
 const SHORT_SHARE: f64 = 0.6;
@@ -156,6 +175,46 @@ impl Step {
         if (self.bend_cents - 50.0).abs() < 1.0 { a_bit_over(&self.origin) } else { self.target.clone() }
     }
 
+    /// The same step, to be held for so many of its beats.
+    #[must_use]
+    pub fn held_for(self, beats: f64, of: Beats) -> Self {
+        Self { hold_s: Some(beats * of.beat_s()), hold_within_s: Some(HOLD_OFF_BEATS * of.beat_s()), ..self }
+    }
+
+    /// The same note to reach from so many frets higher on its string: a smaller bend. Without a place there is nothing to go up from.
+    #[must_use]
+    pub fn from_higher(&self, frets: u8) -> Self {
+        let Some(place) = self.place else { return self.clone() };
+        let up_cents = 100.0 * f64::from(frets);
+        let origin_cents = self.origin_cents + up_cents;
+        let sounds = (origin_cents / 100.0).round() as i32;
+        Self {
+            place: Some(Place { fret: place.fret + frets, ..place }),
+            origin: below(&self.target, sounds - self.sounding.as_ref().map_or(0, |sounding| sounding.semitones)),
+            origin_cents,
+            sounding: self.sounding.as_ref().map(|named| Sounding { origin: below(&named.target, sounds), ..named.clone() }),
+            bend_cents: self.bend_cents - up_cents,
+            planned_from_cents: Some(self.planned_from_cents.unwrap_or(self.origin_cents)),
+            ..self.clone()
+        }
+    }
+
+    /// The step as it was answered by an attempt from this fretted pitch (cents on the MIDI scale): made smaller, or as planned.
+    #[must_use]
+    pub fn answered_from(&self, origin_cents: Option<f64>) -> Self {
+        let up = origin_cents.map_or(0, |origin| ((origin - self.origin_cents) / 100.0).round() as i32);
+        match u8::try_from(up) {
+            Ok(frets @ 1..) if 100.0 * f64::from(frets) < self.bend_cents => self.from_higher(frets),
+            _ => self.clone(),
+        }
+    }
+
+    /// Which of the fretted pitches that it may be bent from is meant by one that was heard.
+    fn origin_near(&self, heard_cents: Option<f64>) -> f64 {
+        let off = |origin: f64| heard_cents.map_or(0.0, |heard| (heard - origin).abs());
+        self.planned_from_cents.filter(|planned| off(*planned) < off(self.origin_cents)).unwrap_or(self.origin_cents)
+    }
+
     /// Whether it asks for a bend made before the pick.
     #[must_use]
     pub fn is_pre_bend(&self) -> bool {
@@ -172,7 +231,7 @@ impl Step {
     /// Whether what was seen may be meant for it; what starts from another fret, or is far off at both ends, is something else.
     #[must_use]
     pub fn is_meant_by(&self, seen: &Seen) -> bool {
-        let off = |origin: f64| (origin - self.origin_cents).abs();
+        let off = |origin: f64| (origin - self.origin_near(Some(origin))).abs();
         let starts = seen.origin_cents.filter(|_| seen.steady_origin && self.place.is_some() && self.gesture != Gesture::Plain);
         if starts.is_some_and(|origin| off(origin) > OTHER_FRET_CENTS) {
             return false;
@@ -199,15 +258,18 @@ impl Step {
         let rise = self.beats.and_then(|beats| beats.rise);
         let arrival = rise.zip(beat_s).map(|(rise, beat_s)| seen.onset_s + rise * beat_s);
         Wish {
-            origin: Some(self.origin_cents),
+            origin: Some(self.origin_near(seen.origin_cents)),
             aim: Aim::Pitch(Target { cents: self.target_cents(), degree: self.degree.clone() }),
             technique,
             arrival_beat_s: arrival.filter(|_| self.parts.beat > 0.0),
             beat_s,
             hold_s: self.hold_s,
+            hold_within_s: self.hold_within_s,
             rise_ms: self.rise_ms,
             shake_cents: self.shake.map(|shake| shake.cents),
             shake_hz: self.shake.map(|shake| shake.hz),
+            straight_s: self.shake.map(|shake| shake.straight_s),
+            shaken_s: self.shake.map(|shake| shake.shaken_s),
             shake_from_fret: self.shake.is_some() && self.gesture == Gesture::Plain,
             step: Some(number),
             tolerance: self.tolerance,
@@ -215,6 +277,16 @@ impl Step {
             ..Wish::default()
         }
     }
+}
+
+/// The name of a note with this MIDI number that is bent up to another: spelled from there, so that a half step is `G#4` to `A4`.
+fn below(target: &str, midi: i32) -> String {
+    let usual = Note::usual(midi);
+    let spelled = target.parse::<Note>().ok().map(|target| {
+        let semitones = target.midi() - midi;
+        target.up(Interval::new(-(semitones + 1) / 2, -semitones))
+    });
+    spelled.filter(|note| usual.name.alter != 0 && note.name.alter.abs() == 1).unwrap_or(usual).to_string()
 }
 
 impl Plan {

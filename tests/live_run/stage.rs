@@ -77,6 +77,7 @@ pub fn attempt(number: u32) -> Attempt {
         score: None,
         faults: Vec::new(),
         tolerance_cents: 10.0,
+        release_tolerance_cents: 12.0,
         a4: A4::default(),
         sample_rate: rate(),
     }

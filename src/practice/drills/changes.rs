@@ -23,8 +23,8 @@ pub const KIND: Kind = Kind {
 
 fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
     let beats = Beats { tempo: ground.number_or("tempo", 58.0), rise: Some(1.0) };
-    let hold_s = ground.number_or("hold-beats", 2.0) * beats.beat_s();
-    let parts = Parts { pitch: 4.0, beat: 4.0, hold: 2.0, ..Parts::default() };
+    let hold_beats = ground.number_or("hold-beats", 2.0);
+    let parts = Parts { pitch: 4.0, beat: 4.0, hold: 2.0, length: 2.5, ..Parts::default() };
     let steps = ground.bends_into(&ground.chords("chords"), ground.number_or("rounds", 3.0) as usize)?;
-    Ok(steps.into_iter().map(|step| Step { beats: Some(beats), hold_s: Some(hold_s), parts, ..step }).collect())
+    Ok(steps.into_iter().map(|step| Step { beats: Some(beats), parts, ..step }.held_for(hold_beats, beats)).collect())
 }

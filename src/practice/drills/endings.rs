@@ -39,8 +39,8 @@ fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
         },
         "shake" => Step {
             hold_s: Some(2.0),
-            shake: Some(Shake { cents: (12.0, 35.0), hz: (4.0, 6.5), straight_s: 0.5 }),
-            parts: Parts { shake_centre: 3.0, shake_evenness: 3.0, shake_width: 2.0, pitch: 2.0, ..Parts::default() },
+            shake: Some(Shake { cents: (12.0, 35.0), hz: (4.0, 6.5), straight_s: 0.5, shaken_s: 1.5 }),
+            parts: Parts { shake_centre: 3.0, shake_evenness: 3.0, shake_width: 2.0, pitch: 2.0, length: 2.5, ..Parts::default() },
             ..step
         },
         _ => Step {

@@ -25,10 +25,10 @@ fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
     let shake = Shake {
         cents: ground.range("width", (8.0, 30.0)),
         hz: ground.range("rate", (4.0, 6.5)),
+        shaken_s: ground.number_or("shake", 2.0),
         straight_s: ground.number_or("straight", 0.5),
     };
-    let hold_s = shake.straight_s + ground.number_or("shake", 2.0);
-    let parts = Parts { shake_centre: 3.0, shake_evenness: 3.0, shake_width: 2.0, pitch: 2.0, ..Parts::default() };
+    let parts = Parts { shake_centre: 3.0, shake_evenness: 3.0, shake_width: 2.0, pitch: 2.0, length: 2.5, ..Parts::default() };
     let steps = ground.notes()?;
-    Ok(steps.into_iter().map(|step| Step { shake: Some(shake), hold_s: Some(hold_s), parts, ..step }).collect())
+    Ok(steps.into_iter().map(|step| Step { shake: Some(shake), hold_s: Some(shake.hold_s()), parts, ..step }).collect())
 }

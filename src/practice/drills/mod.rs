@@ -17,6 +17,8 @@ mod slow;
 mod tone;
 mod unseen;
 
+pub(super) use slow::SLOWEST_CENTS_PER_S;
+
 use super::ground::Ground;
 use super::parameters::{self, DrillError, EVERY_KIND, Given};
 use super::plan::{Hear, Plan, Step};
@@ -158,6 +160,9 @@ pub const NAMED: &[Named] = &[
     },
 ];
 
+/// A drill of so many attempts is one set at every stage: a rest before the last one alone, or in the midst of three rounds, helps nobody.
+const ONE_SET: usize = 9;
+
 /// A drill that was asked for: what it is called, its kind, and what was given beside the kind's own values.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Chosen {
@@ -251,7 +256,8 @@ impl Chosen {
             }
             _ => {}
         }
-        let set = ground.number_or("set", steps.len().min(ground.numbers.set.max(9) as usize) as f64) as u32;
+        let usual = if steps.len() == ONE_SET { ONE_SET } else { steps.len().min(ground.numbers.set as usize) };
+        let set = ground.number_or("set", usual as f64) as u32;
         let mut plan = Plan {
             name: self.name.clone(),
             title: self.title.clone(),
@@ -260,6 +266,7 @@ impl Chosen {
             set: set.max(1),
             rest_s: ground.number_or("rest", ground.numbers.rest_s),
             metre: ground.text("metre").and_then(|text| Metre::parse(text, None).ok()).unwrap_or_else(Metre::common),
+            frets: ground.neck.frets(),
         };
         let unseen = ground.text("unseen").unwrap_or("ends");
         for index in 0..plan.steps.len() {

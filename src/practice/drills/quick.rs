@@ -24,9 +24,9 @@ pub const KIND: Kind = Kind {
 fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
     let beats = Beats { tempo: ground.number_or("tempo", 60.0), rise: None };
     let rise_ms = ground.number_or("rise", ground.numbers.quick_ms);
-    let hold_s = ground.number_or("hold-beats", 1.0) * beats.beat_s();
-    let parts = Parts { pitch: 5.0, rise: 3.0, overshoot: 2.0, ..Parts::default() };
+    let hold_beats = ground.number_or("hold-beats", 1.0);
+    let parts = Parts { pitch: 5.0, rise: 3.0, overshoot: 2.0, length: 2.5, ..Parts::default() };
     let steps = ground.bends()?;
-    let quick = |step| Step { beats: Some(beats), rise_ms: Some(rise_ms), hold_s: Some(hold_s), parts, ..step };
+    let quick = |step| Step { beats: Some(beats), rise_ms: Some(rise_ms), parts, ..step }.held_for(hold_beats, beats);
     Ok(steps.into_iter().map(quick).collect())
 }

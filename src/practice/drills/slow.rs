@@ -22,13 +22,13 @@ pub const KIND: Kind = Kind {
 };
 
 /// A climb must stay clear of what the ear of landfall calls a drift, eased by a fifth too: 9 cents a second (see `notes`).
-const SLOWEST_CENTS_PER_S: f64 = 16.0;
+pub const SLOWEST_CENTS_PER_S: f64 = 16.0;
 
 fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
     let numbers = ground.numbers;
     let beats = Beats { tempo: ground.number_or("tempo", numbers.slow_tempo), rise: Some(ground.number_or("beats", numbers.slow_beats)) };
-    let hold_s = ground.number_or("hold-beats", 1.0) * beats.beat_s();
-    let parts = Parts { pitch: 3.0, beat: 3.0, evenness: 2.0, hold: 2.0, ..Parts::default() };
+    let hold_beats = ground.number_or("hold-beats", 1.0);
+    let parts = Parts { pitch: 3.0, beat: 3.0, evenness: 2.0, hold: 2.0, length: 2.5, ..Parts::default() };
     let steps = ground.bends()?;
     let rise_s = beats.rise.unwrap_or(0.0) * beats.beat_s();
     if let Some(step) = steps.iter().find(|step| step.bend_cents < SLOWEST_CENTS_PER_S * rise_s) {
@@ -39,5 +39,5 @@ fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
         );
         return Err(DrillError::Value { name: "beats".to_owned(), found: format!("{}", beats.rise.unwrap_or(0.0)), wanted });
     }
-    Ok(steps.into_iter().map(|step| Step { beats: Some(beats), hold_s: Some(hold_s), parts, ..step }).collect())
+    Ok(steps.into_iter().map(|step| Step { beats: Some(beats), parts, ..step }.held_for(hold_beats, beats)).collect())
 }

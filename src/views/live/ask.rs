@@ -12,6 +12,8 @@ pub struct Ask {
     pub place: Option<(u8, u8)>,
     /// The fretted note, in cents on the MIDI scale, and its name.
     pub origin: Option<(f64, String)>,
+    /// Another fretted pitch that does as well, cents on the MIDI scale: the one that was planned, where the bend was made smaller.
+    pub also_from_cents: Option<f64>,
     /// The note to reach, in cents on the MIDI scale, and its name.
     pub target: Option<(f64, String)>,
     /// How far, in cents.
@@ -59,9 +61,11 @@ impl Ask {
     /// place neither starts nor ends where it should.
     pub(super) fn is_another(&self, origin_cents: f64, target_cents: f64) -> bool {
         let off = |asked: Option<&(f64, String)>, heard: f64, most: f64| asked.is_some_and(|(cents, _)| (cents - heard).abs() > most);
-        let from = self.origin.as_ref();
-        self.place.is_some() && off(from, origin_cents, OTHER_FRET_CENTS)
-            || off(from, origin_cents, NEAR_CENTS) && off(self.target.as_ref(), target_cents, NEAR_CENTS)
+        let elsewhere = |most: f64| {
+            let planned = self.also_from_cents.is_some_and(|cents| (cents - origin_cents).abs() <= most);
+            off(self.origin.as_ref(), origin_cents, most) && !planned
+        };
+        self.place.is_some() && elsewhere(OTHER_FRET_CENTS) || elsewhere(NEAR_CENTS) && off(self.target.as_ref(), target_cents, NEAR_CENTS)
     }
 
     /// The large word on another note: the one that was asked for, or that it is another.

@@ -22,7 +22,7 @@ pub fn of(row: &Attempt) -> Vec<String> {
         (None, Some(long)) => Some(format!("held for {long:.1} s")),
         _ => None,
     };
-    let overshoot = m.overshoot_cents.filter(|&over| over > 2.0 * row.tolerance_cents).map(|over| format!("shot over by {over:.0} c"));
+    let overshoot = m.overshoot_cents.filter(|_| row.faults.contains(&Fault::Overshoot)).map(|over| format!("shot over by {over:.0} c"));
     let drift = m.hold_drift_cents_per_s.filter(|drift| drift.abs() > 10.0).map(|drift| format!("drifts {} c a second", signed(drift)));
     let shake = match (m.vibrato_extent_cents, m.vibrato_rate_hz) {
         (Some(wide), Some(rate)) => Some(format!("shake {wide:.0} c at {rate:.1} Hz")),
