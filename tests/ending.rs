@@ -69,6 +69,8 @@ fn over_a_tune_only_chord_tones_land_and_the_others_are_counted_apart() {
     let rows: Vec<Vec<&str>> = log.lines().map(|line| line.split(',').collect()).collect();
     let cell = |row: usize, name: &str| rows[row][rows[0].iter().position(|column| *column == name).unwrap()];
     assert_eq!([1, 2, 3].map(|row| (cell(row, "target_note"), cell(row, "degree"))), [("B4", ""), ("E4", "3"), ("G4", "")]);
+    let scores = [1, 3, 2].map(|row| cell(row, "score").parse::<f64>().unwrap());
+    assert!(scores[0] < 31.0 && scores[0] < scores[1] && scores[1] < 76.0 && scores[1] < scores[2], "outside, scale, chord: {scores:?}");
 }
 
 #[test]

@@ -4,7 +4,7 @@
 
 use super::score::Part;
 use super::target::{Meant, counted_error};
-use super::{Measures, Technique, Wish};
+use super::{Measures, Standing, Technique, Wish};
 
 /// A drift that still counts as steady, cents a second.
 pub(super) const STEADY_CENTS_PER_S: f64 = 10.0;
@@ -55,6 +55,17 @@ impl Judged<'_> {
         let early = self.measures.arrival_error_cents.filter(|_| straight);
         let error = early.or(self.measures.hold_error_cents);
         error.map(|error| counted_error(self.meant.size(), error))
+    }
+
+    /// How far off the note is, in units of what is still right. Over a chord, a note of its scale counts for half at most, and one outside of it not at all:
+    /// however true it is, it is not where the bend was to land.
+    fn note_error(&self) -> Option<f64> {
+        let off = (self.pitch_error()? / self.pitch_tolerance()).abs();
+        match self.wish.standing(self.meant.target) {
+            Some(Standing::Outside) => None,
+            Some(Standing::Scale) => Some(off.max(2.0)),
+            Some(Standing::Chord) | None => Some(off),
+        }
     }
 
     /// How far off a shake is, in cents, 0 or more. On a held bend it commonly swings down from the note and back, so its error is the centre
@@ -130,7 +141,7 @@ impl Judged<'_> {
                 parts.push(Part { weight, error: error.map(f64::abs) });
             }
         };
-        part(want.pitch, self.pitch_error().map(|error| error / self.pitch_tolerance()));
+        part(want.pitch, self.note_error());
         if !self.is_curl() {
             part(want.hold, self.hold_error());
         }
