@@ -111,46 +111,6 @@ fn a_late_player_is_called_late_where_there_are_beats() {
     assert!(with_beats >= 2, "only {with_beats} kinds ask for beats");
 }
 
-/// A climb over beats: bend, beats, tempo.
-fn climb(bend: &str, beats: &str, tempo: &str, stage: Stage) -> Plan {
-    let given = [("sizes", bend), ("beats", beats), ("tempo", tempo), ("attempts", "2")];
-    let given: Given = given.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
-    Chosen::find("slow", &given).unwrap().plan(stage, None).unwrap()
-}
-
-#[test]
-fn a_climb_is_heard_however_slow_a_drill_may_ask_for_it() {
-    for (bend, beats, tempo) in [("half", "4", "60"), ("half", "4", "40"), ("whole", "6", "60"), ("whole", "4", "50")] {
-        for stage in [Stage::Starting, Stage::Steady, Stage::Strong] {
-            let plan = climb(bend, beats, tempo, stage);
-            let attempts = graded(&plan, &played(&scenario(&plan, Player::default())), 4096);
-            let what = format!("{bend} over {beats} at {tempo}");
-            assert_eq!(attempts.iter().map(|attempt| attempt.step).collect::<Vec<_>>(), [Some(1), Some(2)], "{what}");
-            for attempt in attempts {
-                assert!(attempt.score.unwrap() >= 95.0 && attempt.faults.is_empty(), "{what}: {:?} {:?}", attempt.score, attempt.faults);
-                assert!(attempt.measures.late_ms().unwrap().abs() < 25.0, "{what}: {:?}", attempt.measures);
-            }
-        }
-    }
-    let given: Given = [("sizes", "half"), ("beats", "8")].iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
-    let refused = Chosen::find("slow", &given).unwrap().plan(Stage::Steady, None).unwrap_err().to_string();
-    assert!(refused.contains("fewer beats") && refused.contains("6.2 s"), "{refused}");
-}
-
-#[test]
-fn a_climb_that_rushes_and_then_crawls_is_uneven_and_not_short() {
-    for halfway in [0.30, 0.25, 0.20] {
-        let plan = climb("whole", "4", "60", Stage::Steady);
-        let attempts = graded(&plan, &played(&scenario(&plan, Player { halfway: Some(halfway), ..Player::default() })), 4096);
-        assert_eq!(attempts.len(), 2, "halfway at {halfway}");
-        for attempt in attempts {
-            let m = &attempt.measures;
-            assert_eq!(attempt.faults, [Fault::UnevenRise], "halfway at {halfway}: {m:?}");
-            assert!(m.hold_error_cents.unwrap().abs() < 2.0 && m.beat_error_ms.unwrap().abs() < 400.0, "halfway at {halfway}: {m:?}");
-        }
-    }
-}
-
 #[test]
 fn a_silent_player_gets_no_row_and_the_drill_ends_with_its_sound() {
     for kind in KINDS {

@@ -128,7 +128,8 @@ impl Judged<'_> {
             return Some(missing.max(self.straight_off().unwrap_or(0.0).abs()));
         }
         let (held, wanted) = (self.measures.held_s().unwrap_or(0.0), self.wish.hold_s?);
-        Some(self.wish.hold_within_s.map_or_else(|| Self::missing(held, wanted), |within| (held - wanted) / within))
+        let longest = if self.wish.is_let_down() { f64::INFINITY } else { 0.0 };
+        Some(self.wish.hold_within_s.map_or_else(|| Self::missing(held, wanted), |within| ((held - wanted) / within).min(longest)))
     }
 
     /// All parts that were asked for.

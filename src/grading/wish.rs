@@ -185,9 +185,15 @@ impl Wish {
         Some(self.hold_within_s.map_or(LONG_ENOUGH * wanted, |within| wanted - within))
     }
 
+    /// Whether the bend is to be let down while it sounds: then it matters when, and holding on is a fault.
+    #[must_use]
+    pub fn is_let_down(&self) -> bool {
+        self.technique.is_some_and(Technique::is_released)
+    }
+
     /// The longest hold that is no longer than asked for, s; `None` where a longer one does no harm.
     pub(super) fn longest_hold_s(&self) -> Option<f64> {
-        Some(self.hold_s? + self.hold_within_s?)
+        Some(self.hold_s? + self.hold_within_s.filter(|_| self.is_let_down())?)
     }
 
     /// What the target of a bend (cents on the MIDI scale) is to the chord. A pitch that was named is what it was meant to be, whatever the chord.
