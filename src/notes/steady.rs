@@ -48,7 +48,7 @@ const SETTLED_S: f64 = 0.25;
 pub const OLD_S: f64 = 1.5;
 /// A string that glides home goes on falling as it does for so long, s.
 pub const GLIDE_S: f64 = 0.4;
-/// And by so much more than its fall says, cents, of which there is a part e less after each [`UNSEEN_GLIDE_S`].
+/// And by so much more than its fall says, cents, of which there is a part e less after each `UNSEEN_GLIDE_S`.
 pub const UNSEEN_GLIDE_CENTS: f64 = 3.0;
 const UNSEEN_GLIDE_S: f64 = 0.4;
 

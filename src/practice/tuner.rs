@@ -21,7 +21,7 @@ const CERTAIN_CENTS: f64 = 0.5;
 /// A number stays while the pitch is this close to it, cents.
 pub const STICKS_CENTS: f64 = 0.8;
 
-/// An average that is less certain than this has no number in its word, cents, unless it is off by [`PLAINLY`] times as much.
+/// An average that is less certain than this has no number in its word, cents, unless it is off by `PLAINLY` times as much.
 pub const WORD_CENTS: f64 = 3.0;
 const PLAINLY: f64 = 4.0;
 
