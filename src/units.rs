@@ -116,3 +116,21 @@ impl A4 {
         self.0 * ((cents - 6900.0) / 1200.0).exp2()
     }
 }
+
+/// A number with its sign, in so many decimals: cents and milliseconds alike. What rounds to nothing has no sign.
+#[must_use]
+pub fn signed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:+.decimals$}");
+    if text.bytes().any(|byte| (b'1'..=b'9').contains(&byte)) { text } else { text[1..].to_owned() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::signed;
+
+    #[test]
+    fn what_rounds_to_nothing_has_no_sign() {
+        assert_eq!([-0.4, 0.0, 0.6, -7.5].map(|value| signed(value, 0)), ["0", "0", "+1", "-8"]);
+        assert_eq!([-0.04, 0.05, -12.34].map(|value| signed(value, 1)), ["0.0", "+0.1", "-12.3"]);
+    }
+}

@@ -91,6 +91,29 @@ fn cells_of(count: u16) -> NonZero<u16> {
     NonZero::new(count).unwrap()
 }
 
+#[test]
+fn a_demo_over_a_chart_is_graded_by_its_chords_and_by_the_slips_that_its_player_makes() {
+    let home = tempfile::tempdir().unwrap();
+    let run = landfall(home.path(), &["demo", "ii-V-I", "--fast"]);
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    let rows = cells(&std::fs::read_to_string(home.path().join("data").join("demo.csv")).unwrap());
+    let column = |name: &str| {
+        let place = rows[0].iter().position(|column| column == name).unwrap();
+        rows[1..].iter().map(|row| row[place].as_str()).collect::<Vec<_>>()
+    };
+    // One chord a bar as `landfall chart ii-V-I` lists them; the turnaround in the last bar is too short for a bend on each of its chords.
+    assert_eq!(column("chord")[..7], ["Gm7", "C7", "Fmaj7", "Fmaj7", "Gm7", "C7", "Fmaj7"]);
+    assert!(column("degree").iter().all(|degree| ["1", "b3", "3", "5"].contains(degree)), "{:?}", column("degree"));
+    assert!(column("source").iter().all(|source| *source == "synth"), "{:?}", column("source"));
+    // What src/practice/play/example.rs says its player does: cents off, and late in ms.
+    for (row, (cents, late)) in (1..).zip([(1.0, 0.0), (-14.0, 0.0), (2.0, 20.0), (-2.0, 90.0), (0.0, -10.0), (16.0, 0.0)]) {
+        let (held, beat) = (number(&rows, row, "hold_error_cents"), number(&rows, row, "beat_error_ms"));
+        assert!((held - cents).abs() < 1.0 && (beat - late).abs() < 10.0, "bend {row}: {held} c, {beat} ms");
+    }
+    let none = landfall(home.path(), &["demo", "no-such-chart", "--fast"]);
+    assert!(!none.status.success() && String::from_utf8_lossy(&none.stderr).contains("no-such-chart"), "{none:?}");
+}
+
 /// A demo on a terminal of 80 by 24.
 struct OnTerminal {
     child: Box<dyn Child + Send + Sync>,

@@ -264,6 +264,17 @@ fn the_page_makes_room_for_what_is_asked_next_when_its_verdict_has_been_seen() {
 }
 
 #[test]
+fn who_goes_on_by_a_key_sees_what_is_asked_and_no_more_of_what_was_played() {
+    let ask = |fret: u8| Ask { place: Some((1, fret)), bend_cents: Some(100.0), ..Ask::default() };
+    let mut state = sharp_release();
+    state.apply(News::Ask(ask(8)));
+    assert_eq!((state.headline().as_deref(), state.place_word()), (Some("landed"), None), "the step after it leaves its verdict");
+    state.apply(News::Ask(ask(10)));
+    assert_eq!((state.headline().as_deref(), state.place_word().as_deref()), (Some("half"), Some("1/10")));
+    assert!(page(&state, 80, 24).starts_with("Bend string 1, fret 10"), "and no \"Next\"");
+}
+
+#[test]
 fn a_restrike_stays_on_the_page_of_its_bend_and_another_bend_does_not() {
     let mut state = sharp_release();
     state.apply(News::Onset { at_s: 12.4 });

@@ -1,6 +1,6 @@
 //! What is said while the string still rings, on the synthesiser's ballad: the right words, early, and never taken back.
 
-use landfall::grading::{Aim, Attempt, Glimpse, Provisional, Target, Verdict, Wish, Word};
+use landfall::grading::{Aim, Attempt, Glimpse, Parts, Provisional, Target, Verdict, Wish, Word};
 use landfall::live::ears::Settles;
 use landfall::live::settled::SettledLoop;
 use landfall::pitch::attack::{Attack, AttackFinder, Stage};
@@ -56,6 +56,19 @@ fn pages(all: &[(FrameTime, Glimpse)]) -> Vec<(FrameTime, FrameTime, Verdict)> {
         }
     }
     pages.into_iter().filter_map(|(_, at, said)| said.map(|(first, verdict)| (at, first, verdict))).collect()
+}
+
+#[test]
+fn a_climb_that_rushes_and_then_crawls_is_not_called_short_on_its_way() {
+    // Halfway in three quarters of a second, the second half at 36 cents a second, then held.
+    let climb = "title = \"rushes\"\n[[note]]\nat_s = 0.5\nstring = 3\nfret = 9\ndamped_s = 6.0\n\
+                 [[note.then]]\nhand = \"bend\"\nat_s = 0.3\ncents = 100.0\ntakes_ms = 750\nshape = \"straight\"\n\
+                 [[note.then]]\nhand = \"bend\"\nat_s = 1.05\ncents = 200.0\ntakes_ms = 2800\nshape = \"straight\"\n";
+    let parts = Parts { pitch: 3.0, evenness: 2.0, ..Parts::default() };
+    let (all, _) = said_towards(climb, Wish { aim: Aim::Above(200.0), parts, ..Wish::default() });
+    let words: Vec<Word> =
+        all.iter().filter_map(|(_, glimpse)| if let Glimpse::Said(verdict) = glimpse { verdict.arrival } else { None }).collect();
+    assert!(!words.is_empty() && words.iter().all(|word| *word == Word::Landed), "{words:?}");
 }
 
 #[test]

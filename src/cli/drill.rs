@@ -191,7 +191,7 @@ impl Args {
         }
         let directories = Directories::of(&environment)?;
         let ends = self.practising.minutes.is_some() || matches!(file, Some(DrillFile::List { minutes: Some(_), .. }));
-        let hand = self.keeping.hand(&directories, &settings, ends, self.hearing.input.is_none());
+        let hand = self.keeping.hand(&directories, &settings, ends, self.hearing.is_live());
         let table = Table { environment, directories, recorded, settings, hand };
         match file {
             None => self.play(&table, self.free(&table)?).map(|_| ()),

@@ -130,6 +130,12 @@ impl Hearing {
         Settings::load(environment, flags, take)
     }
 
+    /// Whether a player is heard now: not a recorded take, nor the synthesiser.
+    #[must_use]
+    pub fn is_live(&self) -> bool {
+        self.input.is_none() && !self.example
+    }
+
     /// What is heard.
     ///
     /// # Errors

@@ -201,7 +201,7 @@ impl Args {
         let length_s = self.hearing.input.is_none().then(|| Self::length_s(&over));
         let wanted_s = self.showing.seconds.into_iter().chain(self.minutes.map(|minutes| 60.0 * minutes)).reduce(f64::min);
         let seconds = wanted_s.or(length_s);
-        let hand = self.keeping.hand(&directories, &settings, self.minutes.is_some(), self.hearing.input.is_none());
+        let hand = self.keeping.hand(&directories, &settings, self.minutes.is_some(), self.hearing.is_live());
         let minder = Minder::new(hand, Arc::clone(&world.clock));
         let job = Job { seconds, ..self.job(&settings, asked, &wishes, beats, ears, &directories) };
         let follower =
@@ -229,7 +229,7 @@ impl Args {
         directories: &Directories,
     ) -> Result<Stage, Failure> {
         let a4 = settings.a4.value;
-        if self.hearing.input.is_some() || self.hearing.example {
+        if !self.hearing.is_live() {
             let input = if self.hearing.example { self.example(over)? } else { self.hearing.open(settings, recorded)? };
             let (at_s, same) = self.beats(over, &asked, recorded);
             let score_time = fixed(BeatMap::measured(over.beats(), at_s.iter().copied()));

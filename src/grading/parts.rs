@@ -245,6 +245,22 @@ mod tests {
         .unwrap()
     }
 
+    #[test]
+    fn a_usual_lag_is_taken_off_and_whoever_leaves_it_for_the_beat_makes_no_mistake() {
+        let off = |late_ms: f64, usual_late_ms: f64| {
+            let wish = Wish { usual_late_ms, ..wish("chart") };
+            let measures = Measures { beat_error_ms: Some(late_ms), ..Measures::default() };
+            let meant = Meant { origin: None, target: None, degree: None, guessed: false };
+            let technique = Technique::of(false, false);
+            let (touched, shaken_s, uneven_rise) = (false, None, None);
+            Judged { wish: &wish, meant: &meant, measures: &measures, technique, touched, shaken_s, uneven_rise }.off_beat_ms().unwrap()
+        };
+        for (late, usual, right) in [(55.0, 50.0, 5.0), (2.0, 50.0, 2.0), (-30.0, 50.0, -30.0), (120.0, 60.0, 60.0), (-70.0, -60.0, -10.0)]
+        {
+            assert!((off(late, usual) - right).abs() < 1e-9, "{late} ms late, usually {usual}: {}", off(late, usual));
+        }
+    }
+
     /// `0.8^(4/8) * 0.5^(3/8)`, worked out.
     fn product(by_hand: &str) -> f64 {
         let power = |factor: &str| {

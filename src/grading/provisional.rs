@@ -8,7 +8,7 @@ use super::played::Played;
 use super::target::{Meant, counted_error, meant};
 use super::{Attempt, Seen, Told, Verdict, Wish, Wishes, Word};
 use crate::notes::statistics::median;
-use crate::notes::{Bend, Note, NoteFinder};
+use crate::notes::{Bend, Note, NoteFinder, SLOWEST_CLIMB_CENTS_PER_S};
 use crate::pitch::Reading;
 use crate::units::{A4, FrameTime, SampleRate};
 
@@ -17,10 +17,8 @@ use crate::units::{A4, FrameTime, SampleRate};
 const STOPPED_MS: f64 = 60.0;
 const STOPPED_TIMES: f64 = 1.5;
 
-/// A climb that took so long over 20 cents, ms, has not stopped while it still creeps up faster than this, cents a second: a rise that rushes and then
-/// crawls is one.
+/// A climb that took so long over 20 cents, ms, has not stopped while it still creeps up: a rise that rushes and then crawls is one.
 const SLOW_CROSSING_MS: f64 = 100.0;
-const CREEPS_CENTS_PER_S: f64 = 12.0;
 
 /// The hold may begin to grow when the pitch has stayed for this long, ms.
 const ARRIVED_MS: f64 = 60.0;
@@ -260,7 +258,7 @@ fn has_stopped(look: &Look, bend: &Bend) -> bool {
     let stood_ms = ms(look.end.saturating_sub(rise.end));
     let last = look.end.clamp(rise.end, shape.smooth.len()) - 1;
     let crept = shape.smooth[last] - shape.smooth[rise.end - 1];
-    let creeps = crossing_ms > SLOW_CROSSING_MS && crept > CREEPS_CENTS_PER_S * stood_ms / 1000.0;
+    let creeps = crossing_ms > SLOW_CROSSING_MS && crept > SLOWEST_CLIMB_CENTS_PER_S * stood_ms / 1000.0;
     stood_ms >= STOPPED_MS.max(STOPPED_TIMES * crossing_ms) && !creeps
 }
 

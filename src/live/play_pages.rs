@@ -11,10 +11,10 @@ use crate::pitch::Reading;
 use crate::practice::play::{ScoreTime, Tune};
 use crate::theory::chart::PlayedChord;
 use crate::theory::{Neck, Note};
-use crate::units::{A4, SampleRate};
+use crate::units::{A4, SampleRate, signed};
 use crate::views::letters;
 use crate::views::live::{Look, News, PlainLines, figures, verdict_text, words};
-use crate::views::play::{PlayLines, PlayState, Shown, draw, signed, target_lines};
+use crate::views::play::{PlayLines, PlayState, Shown, draw, target_lines};
 use crate::views::terminal::Screen;
 use std::io::{self, Write};
 use std::sync::Arc;
@@ -239,7 +239,7 @@ fn last(attempt: &Attempt, row: &Row, count: &str) -> String {
         (None, None) => format!(" (over {chord})"),
     });
     let measures = &attempt.measures;
-    let beat = measures.late_ms().map(|late| format!("{} ms from the {count}", signed(late)));
+    let beat = measures.late_ms().map(|late| format!("{} ms from the {count}", signed(late, 0)));
     let figures: Vec<String> = figures::of(attempt).into_iter().take(2).chain(beat).collect();
     format!("{}{}: {}", words(attempt), place.unwrap_or_default(), figures.join(", "))
 }
@@ -377,5 +377,56 @@ impl<W: Write> View for PlayPlain<W> {
 impl<W: Write> PlayView for PlayPlain<W> {
     fn finish(self: Box<Self>) -> (Vec<(Attempt, Row)>, f64) {
         self.follower.finish()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::grading::Word;
+    use crate::logbook::sidecar::AskedTune;
+    use crate::pitch::Sounding;
+    use crate::sound::Origin;
+    use crate::theory::Tuning;
+    use crate::theory::chart::{Chart, Example};
+    use crate::units::FrameTime;
+
+    /// At a time of the tune, in which a chord lasts 3.33 s.
+    fn at(follower: &mut Follower, seconds: f64) {
+        let at = FrameTime((seconds * 48_000.0).round() as u64);
+        follower.reading(&Reading { at, ready: at, level_dbfs: None, sounding: Sounding::Silent });
+        follower.follow(80);
+    }
+
+    fn said(follower: &mut Follower, word: Word) {
+        follower.event(&Event::Seen(Glimpse::Said(Verdict { arrival: Some(word), ..Verdict::default() })));
+    }
+
+    #[test]
+    fn a_verdict_makes_room_for_the_neck_when_it_has_been_read_and_sooner_when_the_chord_changes() {
+        let name = "ii-V-I";
+        let tune = Tune::new(&Chart::parse(name, Example::find(name).unwrap().text).unwrap(), name, &AskedTune::default()).unwrap();
+        let change = tune.timeline.chords[1].start_s;
+        let targets = Targets { neck: Neck::new(Tuning::standard(), 22).unwrap(), frets: (0, 15), left_handed: false };
+        let mut follower = Follower::new(Arc::new(tune), Arc::new(Some), targets, A4::default());
+        let origin = Origin { kind: "file", name: None };
+        follower.event(&Event::TakeBegan { name: "take".into(), file: None, rate: SampleRate::new(48_000).unwrap(), origin });
+        let shown = |follower: &Follower| follower.state.verdict.clone();
+        at(&mut follower, 0.2);
+        said(&mut follower, Word::Landed);
+        at(&mut follower, 1.6);
+        // Said once more with the release: no newer for that.
+        said(&mut follower, Word::Landed);
+        assert_eq!(shown(&follower).as_deref(), Some("landed"));
+        at(&mut follower, 1.8);
+        assert_eq!(shown(&follower), None, "after a second and a half");
+        for (before_s, stays) in [(0.9, false), (0.3, true)] {
+            follower.event(&Event::Seen(Glimpse::Began(FrameTime(0))));
+            follower.seconds = 0.0;
+            at(&mut follower, change - before_s);
+            said(&mut follower, Word::Short(14));
+            at(&mut follower, change + 0.05);
+            assert_eq!(shown(&follower).is_some(), stays, "said {before_s} s before the change");
+        }
     }
 }

@@ -24,7 +24,7 @@ pub use contour::{Contour, ContourPoint};
 pub use finder::NoteFinder;
 pub use movement::{Movement, MovementKind};
 pub use note::{Cause, Ending, Note};
-pub use shape::{LEAST_MOVE_CENTS, Shape, mean_between};
+pub use shape::{LEAST_MOVE_CENTS, SLOWEST_CLIMB_CENTS_PER_S, Shape, mean_between};
 pub use steps::{Step, steps};
 pub use trust::is_a_strings;
 pub use vibrato::Vibrato;

@@ -24,7 +24,10 @@ const LEAST_MEAN_SPEED_CENTS_PER_S: f64 = 25.0;
 const FARTHEST_DRIFT_CENTS: f64 = 40.0;
 const DRAWN_OUT_CENTS_PER_S: f64 = 100.0;
 const FARTHEST_CREEP_CENTS: f64 = 12.0;
-const SLOWEST: Speeds = Speeds { least: 9.0, mean: 8.0, half_ms: 120.0 };
+const SLOWEST: Speeds = Speeds { least: SLOWEST_CLIMB_CENTS_PER_S, mean: 8.0, half_ms: 120.0 };
+
+/// A climb slower than this is a drift, however far it goes, cents a second: under the 10 at which a hold counts as unsteady.
+pub const SLOWEST_CLIMB_CENTS_PER_S: f64 = 9.0;
 
 /// Legs shorter than this are one movement: there is no room for a stop in them.
 const SHORT_LEG_MS: f64 = 110.0;

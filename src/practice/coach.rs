@@ -10,7 +10,9 @@ use super::course::{Course, Follower};
 use super::plan::Step;
 use super::play::{On, Timing};
 use super::stage::Feedback;
-use crate::grading::{Attempt, Told, Wishes};
+use crate::grading::{Attempt, Told, Wishes, counted_error};
+use crate::notes::statistics::median;
+use crate::units::signed;
 
 /// What is asked for now.
 #[derive(Clone, Debug, PartialEq)]
@@ -136,6 +138,7 @@ impl Coach {
         let good = attempt.score.is_some_and(|score| score >= 80.0) && self.course().advice().cue().is_none();
         self.fading.attempt(good, self.asked_unseen);
         if let (Some(place), Some(error)) = (step.answered_from(attempt.origin_cents).place, attempt.measures.hold_error_cents) {
+            let error = counted_error(attempt.bend_cents, error);
             let name = format!("string {}, fret {}", place.string, place.fret);
             match self.by_place.iter_mut().find(|(known, _)| *known == name) {
                 Some((_, errors)) => errors.push(error),
@@ -223,17 +226,9 @@ impl Coach {
         if self.by_place.len() < 2 {
             return None;
         }
-        let middles: Vec<(String, f64)> = self
-            .by_place
-            .iter()
-            .map(|(name, errors)| {
-                let mut errors = errors.clone();
-                errors.sort_by(f64::total_cmp);
-                (name.clone(), f64::midpoint(errors[(errors.len() - 1) / 2], errors[errors.len() / 2]))
-            })
-            .collect();
+        let middles: Vec<(String, f64)> = self.by_place.iter().filter_map(|(name, errors)| Some((name.clone(), median(errors)?))).collect();
         let (least, most) = middles.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), (_, m)| (least.min(*m), most.max(*m)));
-        let lines: Vec<String> = middles.iter().map(|(name, middle)| format!("  {name:<20}{middle:>+5.0} cents")).collect();
+        let lines: Vec<String> = middles.iter().map(|(name, middle)| format!("  {name:<20}{:>5} cents", signed(*middle, 0))).collect();
         Some(format!("From place to place, {:.0} cents apart:\n{}\n", most - least, lines.join("\n")))
     }
 }

@@ -56,7 +56,7 @@ impl Row {
 
     fn tone(mut self, cents: f64, seconds: f64, voice: Voice) -> Self {
         let at = FrameTime(self.rate.span(self.at_s).0);
-        let hz = self.a4.hz() * ((cents - 6900.0) / 1200.0).exp2();
+        let hz = self.a4.hz_of(cents);
         self.events.push(Event { at, length: self.rate.span(seconds), voice, hz, gain: GAIN });
         self.at_s += seconds + GAP_S;
         self

@@ -3,6 +3,7 @@
 use crate::practice::intonation::{Advice, Answer, Asked, Check, Found, Place, Readings, SCATTER_CENTS};
 use crate::practice::tuner::OpenString;
 use crate::theory::Note;
+use crate::units::signed;
 use crate::views::letters;
 use crate::views::tune::text;
 use ratatui::buffer::Buffer;
@@ -54,7 +55,7 @@ pub fn answer(check: &Check, answer: Answer) -> Option<String> {
         Answer::Taken(asked, cents) => {
             let OpenString { number, .. } = &check.strings()[asked.string];
             let off = against(cents, asked.place, asked.string);
-            let off = signed(off);
+            let off = signed(off, 1);
             Some(format!("Read: string {number}, {}, {off} c ({} of {}).", place(asked.place), asked.reading, check.readings()))
         }
         Answer::Settling => Some("Let it ring ...".to_owned()),
@@ -106,7 +107,7 @@ pub fn table(check: &Check) -> Vec<String> {
             read(&found.open, *cents),
             read(&found.harmonic, cents + 1200.0),
             read(&found.fretted, cents + raised),
-            found.error_cents.map(signed).unwrap_or_default(),
+            found.error_cents.map(|cents| signed(cents, 1)).unwrap_or_default(),
             found.uncertainty_cents.map(|cents| format!("{cents:.1}")).unwrap_or_default(),
         );
         line.trim_end().to_owned()
@@ -117,15 +118,10 @@ pub fn table(check: &Check) -> Vec<String> {
 /// Median and spread against equal temperament.
 fn read(readings: &Readings, right: f64) -> String {
     match (readings.cents(), readings.spread_cents()) {
-        (Some(cents), Some(spread)) => format!("{} s {spread:.1}", signed(cents - right)),
-        (Some(cents), None) => signed(cents - right),
+        (Some(cents), Some(spread)) => format!("{} s {spread:.1}", signed(cents - right, 1)),
+        (Some(cents), None) => signed(cents - right, 1),
         (None, _) => String::new(),
     }
-}
-
-/// What rounds to nothing has no sign.
-fn signed(cents: f64) -> String {
-    if cents.abs() < 0.05 { "0.0".to_owned() } else { format!("{cents:+.1}") }
 }
 
 /// What to do about each string, a sentence each, and the caution where a saddle is to be moved.

@@ -6,6 +6,7 @@ use super::super::plan::Beats;
 use super::super::plan::Step;
 use super::Kind;
 use crate::grading::Parts;
+use crate::notes::SLOWEST_CLIMB_CENTS_PER_S;
 
 /// The kind.
 pub const KIND: Kind = Kind {
@@ -21,8 +22,8 @@ pub const KIND: Kind = Kind {
     steps,
 };
 
-/// A climb must stay clear of what the ear of landfall calls a drift, eased by a fifth too: 9 cents a second (see `notes`).
-pub const SLOWEST_CENTS_PER_S: f64 = 16.0;
+/// A climb must stay clear of a drift, also where it is eased by a fifth and a hand is slower than asked.
+pub const SLOWEST_CENTS_PER_S: f64 = 1.8 * SLOWEST_CLIMB_CENTS_PER_S;
 
 fn steps(ground: &Ground) -> Result<Vec<Step>, DrillError> {
     let numbers = ground.numbers;

@@ -58,10 +58,10 @@ pub fn example(tune: &Tune, zero_s: f64) -> Result<Scenario, SynthError> {
 
 fn chosen(neck: &Neck, strings: &StringSet, played: &PlayedChord, number: usize, fret: u8) -> Option<Bend> {
     let chord = played.chord.as_ref()?;
-    let wanted = ["3", "5", "1"][number % 3];
+    let wanted = [3, 5, 1][number % 3];
     let found = bends(neck, strings, chord, Some(&played.key.scale()), &[100, 200]);
     let easy = found.into_iter().filter(|bend| bend.ease == Ease::Easy && FRETS.contains(&bend.place.fret));
-    let farther = |bend: &Bend| (!bend.degree.to_string().ends_with(wanted), bend.place.fret.abs_diff(fret));
+    let farther = |bend: &Bend| (bend.degree.number != wanted, bend.place.fret.abs_diff(fret));
     easy.min_by_key(farther)
 }
 

@@ -1,6 +1,7 @@
 //! Time against the beat: where the player lies on average, which is a style, and how widely it scatters, which is the fault.
 
 use crate::practice::usual::MOST_MS;
+use crate::units::signed;
 
 /// Scatter under which time is steady, ms: within this a note counts as on time (50 ms is the convention for onsets and 70 ms for beats,
 /// Böck et al., ISMIR 2012, and Davies et al., 2009, from memory; a bend's arrival is softer than a stroke).
@@ -48,8 +49,7 @@ impl Timing {
     /// Both in one clause: `+12 ms on average from the nearest eighth, laid back; spread 20 ms, steady`. `from` is what each was measured from.
     #[must_use]
     pub fn words(&self, from: &str, tolerance_ms: f64) -> String {
-        let whole = self.mean_ms.round() as i64;
-        let mean = if whole == 0 { "0".to_owned() } else { format!("{whole:+}") };
+        let mean = signed(self.mean_ms, 0);
         let spread = self.spread_ms.zip(self.steadiness(tolerance_ms));
         let spread = spread.map(|(spread, word)| format!("; spread {spread:.0} ms, {word}")).unwrap_or_default();
         format!("{mean} ms on average from {from}, {}{spread}", self.style())

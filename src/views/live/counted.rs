@@ -2,16 +2,18 @@
 
 use crate::grading::{Attempt, Fault, Standing, Verdict, Word};
 
-/// `9 bends, 5 landed, 4 without a fault.`: what landed may have been held too short, or let down to another place. Over chords also how many went to a tone of theirs, and how many elsewhere.
+/// `9 bends, 5 landed, 4 without a fault.`: what landed may have been held too short, or let down to another place. Over chords also how many went to a
+/// tone of theirs, and how many elsewhere.
 #[must_use]
 pub fn counted<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> String {
     let attempts: Vec<&Attempt> = attempts.into_iter().collect();
     let number = attempts.len();
     let landed = attempts.iter().filter(|attempt| Verdict::of(attempt).headline() == Some(Word::Landed)).count();
     // Where the card's delay is not known, that is no fault of the player's.
-    let is_clean = |attempt: &&&Attempt| attempt.faults.iter().all(|fault| *fault == Fault::Uncalibrated);
-    let clean =
-        attempts.iter().filter(is_clean).filter(|attempt| attempt.standing.is_none_or(|standing| standing == Standing::Chord)).count();
+    let is_clean = |attempt: &&&Attempt| {
+        attempt.faults.iter().all(|fault| *fault == Fault::Uncalibrated) && matches!(attempt.standing, None | Some(Standing::Chord))
+    };
+    let clean = attempts.iter().filter(is_clean).count();
     let all_plain = number > 0 && attempts.iter().all(|attempt| attempt.is_plain());
     let many = match (all_plain, number) {
         (true, 1) => "note",

@@ -1,15 +1,14 @@
 //! The figures under a verdict: three at most, the ones that say most about what was played.
 
 use crate::grading::{Attempt, Fault, Verdict, Word, counted_error};
+use crate::units::signed;
 
 /// Figures at most.
 pub const MOST: usize = 3;
 
-/// A signed number of cents, in whole cents: finer than a tenth of what a finger can do is noise.
-#[must_use]
-pub fn signed(cents: f64) -> String {
-    let whole = cents.round() as i64;
-    if whole == 0 { "0".to_owned() } else { format!("{whole:+}") }
+/// Whole cents: finer than a tenth of what a finger can do is noise.
+fn whole(cents: f64) -> String {
+    signed(cents, 0)
 }
 
 /// The figures of a row, each with its word and unit.
@@ -18,18 +17,18 @@ pub fn of(row: &Attempt) -> Vec<String> {
     let m = &row.measures;
     let (first, average) = (moved(row).unwrap_or_default(), if sank(row) { " on average" } else { "" });
     let held = match (m.hold_error_cents, m.hold_s) {
-        (Some(error), Some(long)) => Some(format!("{first}held {} c{average} for {long:.1} s", signed(error))),
+        (Some(error), Some(long)) => Some(format!("{first}held {} c{average} for {long:.1} s", whole(error))),
         (None, Some(long)) => Some(format!("held for {long:.1} s")),
         _ => None,
     };
     let overshoot = m.overshoot_cents.filter(|_| row.faults.contains(&Fault::Overshoot)).map(|over| format!("shot over by {over:.0} c"));
-    let drift = m.hold_drift_cents_per_s.filter(|drift| drift.abs() > 10.0).map(|drift| format!("drifts {} c a second", signed(drift)));
+    let drift = m.hold_drift_cents_per_s.filter(|drift| drift.abs() > 10.0).map(|drift| format!("drifts {} c a second", whole(drift)));
     let shake = match (m.vibrato_extent_cents, m.vibrato_rate_hz) {
         (Some(wide), Some(rate)) => Some(format!("shake {wide:.0} c at {rate:.1} Hz")),
         _ => None,
     };
     // Home is the fret's own pitch, as the word on it has it.
-    let home = m.release_error_cents.map(|error| format!("home {} c", signed(error - m.origin_error_cents.unwrap_or(0.0))));
+    let home = m.release_error_cents.map(|error| format!("home {} c", whole(error - m.origin_error_cents.unwrap_or(0.0))));
     let rise = m.rise_ms.map(|rise| format!("up in {rise:.0} ms"));
     [held, overshoot, home, shake, drift, rise].into_iter().flatten().take(MOST).collect()
 }

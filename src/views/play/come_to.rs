@@ -3,6 +3,7 @@
 use crate::grading::Attempt;
 use crate::practice::play::{CameTo, Landing, Timing};
 use crate::theory::Note;
+use crate::units::signed;
 use crate::views::live::{counted, figures, words};
 use crate::views::paragraph::hanging;
 use std::fmt::Write;
@@ -60,16 +61,9 @@ fn line(number: usize, bend: &Bend<'_>, count: &str) -> String {
     let bar = bend.bar.map(|bar| format!("bar {bar}")).unwrap_or_default();
     let (chord, degree) = (bend.chord.unwrap_or("no chord"), bend.degree.unwrap_or_default());
     let head = format!("{number:>3}  {bar:<8}{chord:<8} {degree:<4}{notes:<12}{}", words(bend.attempt)).trim_end().to_owned();
-    let beat = bend.attempt.measures.late_ms().map(|late| format!("{} ms from the {count}", signed(late)));
+    let beat = bend.attempt.measures.late_ms().map(|late| format!("{} ms from the {count}", signed(late, 0)));
     let figures: Vec<String> = figures::of(bend.attempt).into_iter().chain(beat).collect();
     if figures.is_empty() { format!("{head}\n") } else { format!("{head}\n     {}\n", figures.join(", ")) }
-}
-
-/// Whole milliseconds with their sign; nothing has none.
-#[must_use]
-pub fn signed(ms: f64) -> String {
-    let whole = ms.round() as i64;
-    if whole == 0 { "0".to_owned() } else { format!("{whole:+}") }
 }
 
 /// `the 3 of F (bar 4)`, `D4 over Cm7 (bar 1, let down, of the scale)`.

@@ -16,7 +16,7 @@ mod plain;
 mod targets;
 mod verdict;
 
-pub use come_to::{Bend, signed, summary};
+pub use come_to::{Bend, summary};
 pub use plain::PlayLines;
 pub use targets::lines as target_lines;
 
