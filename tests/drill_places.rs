@@ -8,7 +8,7 @@ mod drill_player;
 mod program;
 
 use drill_player::{Player, played, scenario};
-use landfall::practice::drill_file::{self, DrillFile};
+use landfall::practice::drill_file::{self, DrillFile, OwnDrill};
 use landfall::practice::drills::{Chosen, KINDS, Kind, NAMED};
 use landfall::practice::parameters::{DrillError, Given, PARAMETERS};
 use landfall::practice::plan::{Plan, Step};
@@ -160,7 +160,8 @@ fn a_quarter_curl_starts_from_the_b3_and_is_not_corrected_to_the_3() {
 fn plays_the_same(name: &str, values: &[(&str, &str)]) -> bool {
     let Ok(chosen) = Chosen::find(name, &given(values)) else { return false };
     let Ok(plan) = chosen.plan(Stage::Strong, None) else { return false };
-    let text = drill_file::write(&chosen, Some(Stage::Strong)).unwrap();
+    let own = OwnDrill { chosen: chosen.clone(), stage: Some(Stage::Strong), minutes: None };
+    let text = drill_file::write(&own).unwrap();
     let DrillFile::One(own) = drill_file::read("my.toml", name, &text).unwrap() else { panic!("{name} is one drill") };
     let from_file = own.chosen.plan(own.stage.unwrap(), None).unwrap();
     assert_eq!(bends(&from_file, 99), bends(&plan, 99), "{name} {values:?}\n{text}");
@@ -340,4 +341,17 @@ fn a_drill_takes_a_built_in_chart_by_its_name() {
     let chords = ran.stdout.lines().find(|line| line.trim_start().starts_with("chords ")).unwrap();
     assert!(chords.contains("now Gm7 C7 Fmaj7 "), "{chords}");
     program.run(&["drill", "changes", "--chart", "ii-V", "--list"]).assert_fails_saying(&["there is no chart ii-V", "ii-V-I"]);
+}
+
+#[test]
+fn tones_are_asked_for_by_their_degree_and_only_where_the_chord_has_them() {
+    let sevenths = plan("tone", &[("chord", "Gm7"), ("degrees", "7")]).unwrap();
+    assert!(sevenths.steps.iter().all(|step| step.degree.as_deref() == Some("b7") && is_of(&step.target_words(), "F")), "{sevenths:?}");
+    for (name, values, wanted) in [
+        ("tone", &[("chord", "Dm"), ("degrees", "1 7")][..], "degrees cannot be \"1 7\": Dm has no 7, only 1 b3 5"),
+        ("changes", &[("degrees", "9")], "degrees cannot be \"9\": Gm7 has no 9, only 1 b3 5 b7"),
+        ("tone", &[("key", "D minor"), ("degrees", "5")], "degrees cannot be \"5\": they are tones of a chord; name one with --chord"),
+    ] {
+        assert_eq!(plan(name, values).unwrap_err().to_string(), wanted);
+    }
 }

@@ -74,6 +74,16 @@ fn over_a_tune_only_chord_tones_land_and_the_others_are_counted_apart() {
 }
 
 #[test]
+fn a_bend_over_a_bar_without_a_chord_is_counted_as_that() {
+    let program = Program::new();
+    program.write("ends.toml", CHART.replace("Fmaj7", "N.C."));
+    take(&program, "player.wav", BENDS, 16.0);
+    let graded = said(&program, &["grade", "player.wav", "--chart", "ends.toml", "--chart-start", "4"]);
+    let wanted = "3 bends, 2 landed, 2 without a fault. 1 went to a chord tone, 1 elsewhere: 0 of the scale, 1 outside. 1 over no chord.";
+    assert!(flowing(&graded).contains(wanted), "{graded}");
+}
+
+#[test]
 fn towards_one_chord_the_eye_says_outside_before_the_row_does() {
     let program = Program::new();
     take(&program, "b.wav", &[(1, 5, 0.5, 200.0)], 3.2);

@@ -130,7 +130,10 @@ impl Args {
             counted.heard,
             counted.lost,
             counted.longest_wait_s * 1e3
-        ))
+        ))?;
+        // To look for what else the machine did then.
+        let at: Vec<String> = counted.underruns_at_s.iter().map(|at_s| format!("{at_s:.1}")).collect();
+        if at.is_empty() { Ok(()) } else { print(&format!("underruns at {} s\n", at.join(", "))) }
     }
 }
 

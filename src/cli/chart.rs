@@ -170,9 +170,10 @@ impl Study {
         if args.chords.is_some() && args.key.is_none() {
             lines.push("the key is guessed; --key says otherwise".to_string());
         }
-        for part in &self.chart.parts {
+        for (index, part) in self.chart.parts.iter().enumerate() {
             lines.push(String::new());
             lines.push(drawing::part_line(part));
+            lines.extend(drawing::played_as(part, index, &self.timeline));
             lines.push(String::new());
             lines.extend(drawing::part_lines(part, columns()));
         }

@@ -2,16 +2,17 @@
 
 use super::drill_options::DrillOptions;
 use super::{Failure, WrongUse, meant, print};
-use crate::practice::drill_file::{self, DrillFile};
+use crate::practice::drill_file::{self, DrillFile, OwnDrill};
 use std::io;
 use std::path::Path;
 
 /// Writes a drill to a file that is not there yet.
-pub(super) fn write(file: Option<&DrillFile>, to: &Path, setting: &DrillOptions) -> Result<(), Failure> {
+pub(super) fn write(file: Option<&DrillFile>, to: &Path, (setting, minutes): (&DrillOptions, Option<f64>)) -> Result<(), Failure> {
     let Some(DrillFile::One(own)) = file else {
         return Err(WrongUse("--write takes the name of one drill; landfall drill --list names them".into()).into());
     };
-    let text = meant(drill_file::write(&own.chosen, setting.stage.or(own.stage)))?;
+    let own = OwnDrill { stage: setting.stage.or(own.stage), minutes: minutes.or(own.minutes), ..*own.clone() };
+    let text = meant(drill_file::write(&own))?;
     let mut new = std::fs::OpenOptions::new()
         .write(true)
         .create_new(true)

@@ -147,7 +147,7 @@ pub fn measure(
 }
 
 /// What was counted over a long run.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Endured {
     /// Frames that the output took.
     pub played: u64,
@@ -157,6 +157,8 @@ pub struct Endured {
     pub missing: u64,
     /// Underruns that the system told of.
     pub underruns: u64,
+    /// When they were, s after the beginning.
+    pub underruns_at_s: Vec<f64>,
     /// The longest time between two callbacks of the output, s.
     pub longest_wait_s: f64,
     /// Frames that were heard.
@@ -186,10 +188,22 @@ pub fn endure(
     speaker.begin(Begin { part: Box::new(Listed::new(clicks)), beats: None, in_s: 0.5, ear: Ear::Open });
     let (mut counted, mut source, mut buffer) = (Endured::default(), None::<Box<dyn Source>>, vec![0.0; 8192]);
     // While streams start, they take frames in bursts.
-    std::thread::sleep(Duration::from_secs(1));
+    let opened = Instant::now();
+    while opened.elapsed() < Duration::from_secs(1) {
+        std::thread::sleep(Duration::from_millis(2));
+        match &mut source {
+            Some(source) => _ = source.next(&mut buffer)?,
+            None => source = if let Arriving::Take(take) = takes.poll() { Some(take) } else { None },
+        }
+    }
     let (begun, before) = (Instant::now(), speaker.counts());
     let _ = speaker.take_longest_wait();
     while begun.elapsed().as_secs_f64() < seconds {
+        let told = speaker.counts().underruns - before.underruns;
+        if told > counted.underruns {
+            counted.underruns = told;
+            counted.underruns_at_s.push(begun.elapsed().as_secs_f64());
+        }
         speaker.notice().into_iter().chain(card.notice().map(|notice| notice.to_string())).for_each(|notice| tell(&notice));
         let heard = match &mut source {
             Some(source) => source.next(&mut buffer)?,

@@ -143,8 +143,11 @@ fn columns_of(header: &ByteRecord) -> Result<Vec<Option<&'static Column>>, ReadE
     let names: Vec<String> =
         header.iter().map(|cell| String::from_utf8_lossy(cell).trim_start_matches('\u{feff}').trim().to_owned()).collect();
     if ["take", "attempt"].iter().any(|needed| !names.iter().any(|name| name == needed)) {
-        let shown: String = names.join(",").chars().take(60).collect();
-        return Err(ReadError::NoHeader(format!("its first line is {shown:?}")));
+        let line = names.join(",");
+        // Of a recording or a picture nothing is worth reading.
+        let is_text = !line.contains(|letter: char| letter == char::REPLACEMENT_CHARACTER || letter.is_control() && letter != '\t');
+        let shown: String = line.chars().take(60).collect();
+        return Err(ReadError::NoHeader(if is_text { format!("its first line is {shown:?}") } else { "it is no text".into() }));
     }
     Ok(names.iter().map(|name| COLUMNS.iter().find(|column| column.name == name)).collect())
 }
@@ -211,7 +214,7 @@ mod tests {
 
     #[test]
     fn another_file_is_not_taken_for_a_log() {
-        assert!(matches!(read(&b"RIFF\x24\0\0\0WAVE"[..]), Err(ReadError::NoHeader(_))));
+        assert!(matches!(read(&b"RIFF\x24\0\0\0WAVE"[..]), Err(ReadError::NoHeader(found)) if found == "it is no text"));
         assert_eq!(read(&b""[..]).unwrap(), Attempts::default());
     }
 }

@@ -208,8 +208,10 @@ impl Wishes for Wanted {
 /// # Errors
 /// What it should be.
 pub fn bend_size(text: &str) -> Result<f64, String> {
-    let by_name = SIZES.iter().find(|(name, _)| *name == text.trim()).map(|(_, cents)| *cents);
-    let typed = || text.trim().parse().ok().filter(|cents| (25.0..=600.0).contains(cents));
+    // Tablature writes a whole step as full.
+    let text = if text.trim() == "full" { "whole" } else { text.trim() };
+    let by_name = SIZES.iter().find(|(name, _)| *name == text).map(|(_, cents)| *cents);
+    let typed = || text.parse().ok().filter(|cents| (25.0..=600.0).contains(cents));
     by_name.or_else(typed).ok_or_else(|| {
         let all: Vec<&str> = SIZES.iter().map(|(name, _)| *name).collect();
         format!("it is one of {}, or a number of cents from 25 to 600", all.join(", "))
@@ -285,6 +287,7 @@ mod tests {
     #[test]
     fn sizes_have_names_and_numbers() {
         assert_eq!(bend_size("whole"), Ok(200.0));
+        assert_eq!(bend_size("full"), Ok(200.0));
         assert_eq!(bend_size("150"), Ok(150.0));
         assert!(bend_size("10").is_err() && bend_size("huge").is_err());
     }

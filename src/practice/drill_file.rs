@@ -202,7 +202,7 @@ fn as_text(value: &toml::Value) -> Option<String> {
 ///
 /// # Errors
 /// When no place on the neck fits.
-pub fn write(chosen: &Chosen, stage: Option<Stage>) -> Result<String, DrillError> {
+pub fn write(OwnDrill { chosen, stage, minutes }: &OwnDrill) -> Result<String, DrillError> {
     let mut lines = vec![format!("# {}", chosen.title)];
     let kind = Kind::find(chosen.kind);
     lines.extend(kind.into_iter().flat_map(|kind| [kind.trains, kind.ends]).map(|line| format!("# {line}")));
@@ -210,9 +210,11 @@ pub fn write(chosen: &Chosen, stage: Option<Stage>) -> Result<String, DrillError
     lines.push(format!("kind = {}", quoted(chosen.kind)));
     lines.push(format!("title = {}", quoted(&chosen.title)));
     lines.extend(stage.map(|stage| format!("stage = {}", quoted(stage.word()))));
+    lines.extend(minutes.map(|minutes| format!("minutes = {minutes}")));
     let values = chosen.settled()?;
     lines.extend(values.iter().map(|(name, value)| format!("{name} = {}", quoted(value))));
     lines.push("\n# What else it takes:".to_owned());
+    lines.extend(minutes.is_none().then(|| "# minutes = 10   # it ends then, wherever it is".to_owned()));
     let open: Vec<&str> = kind.map(Kind::parameters).into_iter().flatten().filter(|name| !values.contains_key(*name)).collect();
     let about = super::parameters::PARAMETERS.iter().filter(|parameter| open.contains(&parameter.name));
     lines.extend(about.map(|parameter| format!("# {} = {}   # {}", parameter.name, quoted(parameter.example), parameter.about)));
@@ -259,10 +261,12 @@ mod tests {
     fn every_drill_reads_back_as_it_was_written() {
         for name in NAMED.iter().map(|named| named.name).chain(KINDS.iter().map(|kind| kind.name)) {
             let chosen = Chosen::find(name, &Given::new()).unwrap();
-            let text = write(&chosen, Some(Stage::Strong)).unwrap();
+            let before = OwnDrill { chosen: chosen.clone(), stage: Some(Stage::Strong), minutes: Some(7.5) };
+            let text = write(&before).unwrap();
             let Ok(DrillFile::One(own)) = read("my.toml", name, &text) else {
                 panic!("{name}: {:?}\n{text}", read("my.toml", name, &text))
             };
+            assert_eq!((own.stage, own.minutes), (before.stage, before.minutes));
             let (before, after) = (chosen.plan(Stage::Strong, None).unwrap(), own.chosen.plan(own.stage.unwrap(), None).unwrap());
             assert_eq!(before, after, "{name}");
         }

@@ -1,7 +1,7 @@
 //! A chart as a player reads it from a stand: bars as written, chords on their beats, numerals below.
 
 use super::neck_words::spaced;
-use crate::theory::chart::{Bar, Chart, Part};
+use crate::theory::chart::{Bar, Chart, Part, Timeline};
 use crate::theory::roman;
 
 /// What stands above a tune: title, length, form.
@@ -34,6 +34,26 @@ pub fn part_line(part: &Part) -> String {
         words.push(part.feel.text().to_string());
     }
     words.join("   ")
+}
+
+/// `played as bars 1-8, 9-16, 25-32`, where a part's bars are counted otherwise than they are played; `index` is the part's in the chart.
+#[must_use]
+pub fn played_as(part: &Part, index: usize, timeline: &Timeline) -> Option<String> {
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    let mut before = None;
+    for bar in timeline.bars.iter().filter(|bar| bar.part == index) {
+        match (&mut runs[..], before) {
+            ([.., (_, last)], Some(written)) if bar.written > written && bar.number == *last + 1 => *last = bar.number,
+            _ => runs.push((bar.number, bar.number)),
+        }
+        before = Some(bar.written);
+    }
+    if runs == [(1, part.bars.len())] {
+        return None;
+    }
+    let run = |(first, last): &(usize, usize)| if first == last { first.to_string() } else { format!("{first}-{last}") };
+    let bars = if runs.len() == 1 && runs[0].0 == runs[0].1 { "bar" } else { "bars" };
+    Some(format!("played as {bars} {}", runs.iter().map(run).collect::<Vec<_>>().join(", ")))
 }
 
 /// A title on one line, without control characters.
@@ -97,4 +117,24 @@ fn on_beats(cell: &Cell, beats: u32, room: usize) -> (String, String) {
         }
     }
     (above, below)
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
+mod tests {
+    use super::*;
+
+    fn played(text: &str) -> Vec<Option<String>> {
+        let chart = Chart::parse("tune.toml", text).unwrap();
+        let timeline = chart.timeline();
+        chart.parts.iter().enumerate().map(|(index, part)| played_as(part, index, &timeline)).collect()
+    }
+
+    #[test]
+    fn a_part_tells_where_its_bars_are_played() {
+        let parts = "key = \"D minor\"\nmetre = \"4/4\"\ntempo = 60\nform = [\"A\", \"B\", \"A\"]\n[part.A]\nbars = \"|: Dm | Gm7 :| A7 |\"\n[part.B]\nbars = \"| Bb | C |\"\n";
+        let wanted = ["played as bars 1-2, 3-5, 8-9, 10-12", "played as bars 6-7"];
+        assert_eq!(played(parts), wanted.map(|bars| Some(bars.to_owned())));
+        assert_eq!(played("key = \"D minor\"\nmetre = \"4/4\"\ntempo = 60\nbars = \"Dm | Gm7 | A7 | Dm\"\n"), [None]);
+    }
 }

@@ -1,6 +1,6 @@
 //! A chart on a page to print.
 
-use super::chart::{cell, heading, part_line};
+use super::chart::{cell, heading, part_line, played_as};
 use super::page::{Page, WIDTH};
 use crate::theory::chart::Chart;
 
@@ -16,9 +16,13 @@ pub fn page(chart: &Chart) -> Page {
     for line in head.iter().skip(1) {
         page.line(line, 14.0, false);
     }
-    for part in &chart.parts {
+    let timeline = chart.timeline();
+    for (index, part) in chart.parts.iter().enumerate() {
         page.space(10.0);
         page.line(&part_line(part), 15.0, true);
+        if let Some(bars) = played_as(part, index, &timeline) {
+            page.line(&bars, 12.0, false);
+        }
         let room = (WIDTH - 2.0 * MARGIN) / 4.0;
         for (row, bars) in part.bars.chunks(4).enumerate() {
             page.space(30.0);

@@ -14,7 +14,7 @@ pub const KIND: Kind = Kind {
     trains: "Knowing where the root, third and fifth lie a bend above the hand.",
     ends: "When every attempt is played.",
     lead: "Bend to the tone and stay there.",
-    more: &[],
+    more: &["degrees"],
     lacks: &[],
     defaults: &[("chord", "Dm"), ("sizes", "whole half")],
     steps,

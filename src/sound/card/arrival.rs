@@ -12,6 +12,11 @@ use std::time::{Duration, Instant};
 const JUMP: Duration = Duration::from_millis(100);
 /// See [`JUMP`].
 const AFTER_OVERRUN: Duration = Duration::from_millis(3);
+/// So far is the capture clock's line moved towards what it says, of the time that passes: no card's own clock is further off, and a moment's unsteadiness
+/// moves it by nothing. Were it followed at once, a clock that falls back and comes again would be taken for lost sound.
+const FOLLOWED: f64 = 0.01;
+/// A clock that falls back by more than this, s, was set anew.
+const SET_ANEW_S: f64 = 1.0;
 
 /// What callbacks and watcher share: atomics only.
 #[derive(Debug)]
@@ -72,8 +77,8 @@ pub struct Arrival {
     pulse: Arc<Pulse>,
     rate: SampleRate,
     channels: usize,
-    /// The capture clock's time for the next frame.
-    expected: Option<Duration>,
+    /// The capture clock's time for the next frame, s.
+    expected_s: Option<f64>,
     /// Frames so far, lost ones included.
     frame: u64,
     /// How long ago the first frame of this callback was captured.
@@ -84,7 +89,7 @@ impl Arrival {
     /// Feeds `ring`, whose format is `rate` and `channels`.
     #[must_use]
     pub fn new(ring: RingWriter, pulse: Arc<Pulse>, rate: SampleRate, channels: u16) -> Self {
-        Self { ring, pulse, rate, channels: usize::from(channels.max(1)), expected: None, frame: 0, late: None }
+        Self { ring, pulse, rate, channels: usize::from(channels.max(1)), expected_s: None, frame: 0, late: None }
     }
 
     /// What to tell from the error callback.
@@ -101,18 +106,24 @@ impl Arrival {
     /// Takes one callback's samples, whose first frame was captured at `captured` on the card's clock. Neither allocates, locks nor waits.
     pub fn take(&mut self, captured: Duration, interleaved: impl ExactSizeIterator<Item = f32>) {
         let least = if self.pulse.overrun.swap(false, Ordering::Relaxed) { AFTER_OVERRUN } else { JUMP };
-        if let Some(missing) = self.expected.and_then(|expected| captured.checked_sub(expected))
-            && missing > least
-        {
-            let lost = self.rate.span(missing.as_secs_f64()).0;
+        let frames = interleaved.len() / self.channels;
+        let (captured_s, took_s) = (captured.as_secs_f64(), frames as f64 / self.rate.as_f64());
+        let expected_s = self.expected_s.unwrap_or(captured_s);
+        let ahead_s = captured_s - expected_s;
+        let begins_s = if ahead_s > least.as_secs_f64() {
+            let lost = self.rate.span(ahead_s).0;
             self.ring.lose(lost);
             self.frame += lost;
-        }
+            captured_s
+        } else if ahead_s < -SET_ANEW_S {
+            captured_s
+        } else {
+            expected_s + ahead_s.clamp(-FOLLOWED * took_s, FOLLOWED * took_s)
+        };
+        self.expected_s = Some(begins_s + took_s);
         if let Some(late) = self.late.take() {
             self.pulse.stamps.put_now(self.frame, -(late.as_nanos() as i64));
         }
-        let frames = interleaved.len() / self.channels;
-        self.expected = Some(captured + Duration::from_secs_f64(frames as f64 / self.rate.as_f64()));
         self.ring.write(interleaved);
         self.frame += frames as u64;
         let now = self.pulse.begun.elapsed().as_nanos() as u64;
@@ -154,6 +165,26 @@ mod tests {
         let (mut arrival, mut source) = arrival();
         play(&mut arrival, |n| f64::from(n % 7) * 0.008);
         assert_eq!(lost(&mut source), 0);
+    }
+
+    #[test]
+    fn a_capture_clock_that_falls_back_and_comes_again_loses_nothing() {
+        let (mut arrival, mut source) = arrival();
+        play(&mut arrival, |n| if (40..60).contains(&n) { -0.15 } else { 0.0 });
+        assert_eq!(lost(&mut source), 0);
+    }
+
+    #[test]
+    fn a_card_whose_clock_is_a_thousandth_off_loses_nothing_for_ever() {
+        for drift in [0.001, -0.001] {
+            let (mut arrival, mut source) = arrival();
+            // After 200 s the clock and the frames are 0.2 s apart.
+            for n in 0..200 {
+                let at_s = f64::from(n);
+                arrival.take(Duration::from_secs_f64(at_s.mul_add(1.0 + drift, 1.0)), (0..96_000).map(|_| 0.1));
+                assert_eq!(lost(&mut source), 0, "after {n} s, {drift}");
+            }
+        }
     }
 
     #[test]

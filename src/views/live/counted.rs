@@ -24,12 +24,20 @@ pub fn counted<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> String {
     let text = format!("{number} {many}, {landed} landed, {clean} without a fault.");
     let of = |standing: Standing| attempts.iter().filter(|attempt| attempt.standing == Some(standing)).count();
     let (chord, scale, outside) = (of(Standing::Chord), of(Standing::Scale), of(Standing::Outside));
-    match (chord, scale + outside) {
-        (0, 0) => text,
-        (_, 0) if chord == number => format!("{text} All went to chord tones."),
-        (_, elsewhere) => {
-            let tones = if chord == 1 { "a chord tone" } else { "chord tones" };
-            format!("{text} {chord} went to {tones}, {elsewhere} elsewhere: {scale} of the scale, {outside} outside.")
-        }
+    let elsewhere = scale + outside;
+    if chord + elsewhere == 0 {
+        return text;
     }
+    // A bar may have no chord.
+    let over_none = match number - chord - elsewhere {
+        0 => String::new(),
+        none => format!(" {none} over no chord."),
+    };
+    let tones = match (chord, elsewhere) {
+        (_, 0) if over_none.is_empty() => return format!("{text} All went to chord tones."),
+        (1, _) => "a chord tone",
+        _ => "chord tones",
+    };
+    let rest = if elsewhere == 0 { String::new() } else { format!(", {elsewhere} elsewhere: {scale} of the scale, {outside} outside") };
+    format!("{text} {chord} went to {tones}{rest}.{over_none}")
 }
