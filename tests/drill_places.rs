@@ -350,6 +350,11 @@ fn tones_are_asked_for_by_their_degree_and_only_where_the_chord_has_them() {
     for (name, values, wanted) in [
         ("tone", &[("chord", "Dm"), ("degrees", "1 7")][..], "degrees cannot be \"1 7\": Dm has no 7, only 1 b3 5"),
         ("changes", &[("degrees", "9")], "degrees cannot be \"9\": Gm7 has no 9, only 1 b3 5 b7"),
+        (
+            "tone",
+            &[("chord", "Dm"), ("places", "2/8"), ("degrees", "5")],
+            "degrees cannot be \"5\": the places say which notes are reached; leave one of the two out",
+        ),
         ("tone", &[("key", "D minor"), ("degrees", "5")], "degrees cannot be \"5\": they are tones of a chord; name one with --chord"),
     ] {
         assert_eq!(plan(name, values).unwrap_err().to_string(), wanted);

@@ -173,7 +173,7 @@ impl Study {
         for (index, part) in self.chart.parts.iter().enumerate() {
             lines.push(String::new());
             lines.push(drawing::part_line(part));
-            lines.extend(drawing::played_as(part, index, &self.timeline));
+            lines.extend(drawing::played_as(&self.chart, index, &self.timeline));
             lines.push(String::new());
             lines.extend(drawing::part_lines(part, columns()));
         }

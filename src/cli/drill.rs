@@ -177,7 +177,7 @@ impl Args {
         self.setting.of_settings(&settings);
         let file = drill.map(|name| self.setting.find(&name, &self.also())).transpose()?;
         if let Some(to) = &self.write {
-            return write(file.as_ref(), to, (&self.setting, self.practising.minutes));
+            return write(file.as_ref(), to, &self.setting, self.practising.minutes);
         }
         if self.list {
             return match &file {

@@ -7,7 +7,7 @@ use std::io;
 use std::path::Path;
 
 /// Writes a drill to a file that is not there yet.
-pub(super) fn write(file: Option<&DrillFile>, to: &Path, (setting, minutes): (&DrillOptions, Option<f64>)) -> Result<(), Failure> {
+pub(super) fn write(file: Option<&DrillFile>, to: &Path, setting: &DrillOptions, minutes: Option<f64>) -> Result<(), Failure> {
     let Some(DrillFile::One(own)) = file else {
         return Err(WrongUse("--write takes the name of one drill; landfall drill --list names them".into()).into());
     };

@@ -191,10 +191,7 @@ pub fn endure(
     let opened = Instant::now();
     while opened.elapsed() < Duration::from_secs(1) {
         std::thread::sleep(Duration::from_millis(2));
-        match &mut source {
-            Some(source) => _ = source.next(&mut buffer)?,
-            None => source = if let Arriving::Take(take) = takes.poll() { Some(take) } else { None },
-        }
+        hear_on(&mut takes, &mut source, &mut buffer)?;
     }
     let (begun, before) = (Instant::now(), speaker.counts());
     let _ = speaker.take_longest_wait();
@@ -205,21 +202,13 @@ pub fn endure(
             counted.underruns_at_s.push(begun.elapsed().as_secs_f64());
         }
         speaker.notice().into_iter().chain(card.notice().map(|notice| notice.to_string())).for_each(|notice| tell(&notice));
-        let heard = match &mut source {
-            Some(source) => source.next(&mut buffer)?,
-            None => Heard::Ended,
-        };
-        match heard {
+        match hear_on(&mut takes, &mut source, &mut buffer)? {
             Heard::Filled(count) => {
                 let channels = source.as_ref().map_or(1, |source| usize::from(source.format().channels.max(1)));
                 counted.heard += (count / channels) as u64;
             }
             Heard::Lost(frames) => counted.lost += frames,
-            Heard::Waiting => std::thread::sleep(Duration::from_millis(2)),
-            Heard::Ended => {
-                source = if let Arriving::Take(take) = takes.poll() { Some(take) } else { None };
-                std::thread::sleep(Duration::from_millis(2));
-            }
+            Heard::Waiting | Heard::Ended => std::thread::sleep(Duration::from_millis(2)),
         }
     }
     let after = speaker.counts();
@@ -230,6 +219,18 @@ pub fn endure(
     counted.longest_wait_s = speaker.take_longest_wait().as_secs_f64();
     speaker.finish();
     Ok(counted)
+}
+
+/// What is heard next; where a take has ended or none has begun, the next one is waited for.
+fn hear_on(takes: &mut impl Takes, source: &mut Option<Box<dyn Source>>, buffer: &mut [f32]) -> Result<Heard, CalibrateError> {
+    let heard = match source {
+        Some(source) => source.next(buffer)?,
+        None => Heard::Ended,
+    };
+    if heard == Heard::Ended {
+        *source = if let Arriving::Take(take) = takes.poll() { Some(take) } else { None };
+    }
+    Ok(heard)
 }
 
 /// Sweeps are not evenly apart, so that one is not taken for the next; clicks are, for hands to follow.

@@ -147,7 +147,7 @@ fn columns_of(header: &ByteRecord) -> Result<Vec<Option<&'static Column>>, ReadE
         // Of a recording or a picture nothing is worth reading.
         let is_text = !line.contains(|letter: char| letter == char::REPLACEMENT_CHARACTER || letter.is_control() && letter != '\t');
         let shown: String = line.chars().take(60).collect();
-        return Err(ReadError::NoHeader(if is_text { format!("its first line is {shown:?}") } else { "it is no text".into() }));
+        return Err(ReadError::NoHeader(if is_text { format!("its first line is {shown:?}") } else { "it cannot be read as text".into() }));
     }
     Ok(names.iter().map(|name| COLUMNS.iter().find(|column| column.name == name)).collect())
 }
@@ -214,7 +214,7 @@ mod tests {
 
     #[test]
     fn another_file_is_not_taken_for_a_log() {
-        assert!(matches!(read(&b"RIFF\x24\0\0\0WAVE"[..]), Err(ReadError::NoHeader(found)) if found == "it is no text"));
+        assert!(matches!(read(&b"RIFF\x24\0\0\0WAVE"[..]), Err(ReadError::NoHeader(found)) if found == "it cannot be read as text"));
         assert_eq!(read(&b""[..]).unwrap(), Attempts::default());
     }
 }

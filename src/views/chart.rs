@@ -36,9 +36,9 @@ pub fn part_line(part: &Part) -> String {
     words.join("   ")
 }
 
-/// `played as bars 1-8, 9-16, 25-32`, where a part's bars are counted otherwise than they are played; `index` is the part's in the chart.
+/// `played as bars 1-8, 9-16, 25-32`, where the bars of the part with this index are counted otherwise than they are played.
 #[must_use]
-pub fn played_as(part: &Part, index: usize, timeline: &Timeline) -> Option<String> {
+pub fn played_as(chart: &Chart, index: usize, timeline: &Timeline) -> Option<String> {
     let mut runs: Vec<(usize, usize)> = Vec::new();
     let mut before = None;
     for bar in timeline.bars.iter().filter(|bar| bar.part == index) {
@@ -48,7 +48,7 @@ pub fn played_as(part: &Part, index: usize, timeline: &Timeline) -> Option<Strin
         }
         before = Some(bar.written);
     }
-    if runs == [(1, part.bars.len())] {
+    if runs == [(1, chart.parts[index].bars.len())] {
         return None;
     }
     let run = |(first, last): &(usize, usize)| if first == last { first.to_string() } else { format!("{first}-{last}") };
@@ -120,14 +120,13 @@ fn on_beats(cell: &Cell, beats: u32, room: usize) -> (String, String) {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used, reason = "a failed unwrap is a failed test")]
 mod tests {
     use super::*;
 
     fn played(text: &str) -> Vec<Option<String>> {
         let chart = Chart::parse("tune.toml", text).unwrap();
         let timeline = chart.timeline();
-        chart.parts.iter().enumerate().map(|(index, part)| played_as(part, index, &timeline)).collect()
+        (0..chart.parts.len()).map(|index| played_as(&chart, index, &timeline)).collect()
     }
 
     #[test]

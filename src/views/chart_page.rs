@@ -20,7 +20,7 @@ pub fn page(chart: &Chart) -> Page {
     for (index, part) in chart.parts.iter().enumerate() {
         page.space(10.0);
         page.line(&part_line(part), 15.0, true);
-        if let Some(bars) = played_as(part, index, &timeline) {
+        if let Some(bars) = played_as(chart, index, &timeline) {
             page.line(&bars, 12.0, false);
         }
         let room = (WIDTH - 2.0 * MARGIN) / 4.0;

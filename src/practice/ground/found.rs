@@ -83,19 +83,14 @@ impl Ground {
     }
 
     /// Degrees that were asked for are tones of the chord that they are asked of.
-    fn has_degrees(&self, degrees: &[u8], chord: Option<&Chord>) -> Result<(), DrillError> {
-        let refused = |wanted: String| {
-            let found = self.text("degrees").unwrap_or_default().to_owned();
-            Err(DrillError::Value { name: "degrees".to_owned(), found, wanted })
-        };
-        let Some(chord) = chord else { return refused("they are tones of a chord; name one with --chord".to_owned()) };
-        match degrees.iter().find(|number| chord.tone(**number).is_none()) {
-            Some(none) => {
-                let tones: Vec<String> = chord.tones().iter().map(|tone| tone.degree.to_string()).collect();
-                refused(format!("{chord} has no {none}, only {}", tones.join(" ")))
-            }
-            None => Ok(()),
-        }
+    fn has_degrees(&self, chord: &Chord) -> Result<(), DrillError> {
+        let Some(none) = self.degrees().into_iter().flatten().find(|number| chord.tone(*number).is_none()) else { return Ok(()) };
+        let tones: Vec<String> = chord.tones().iter().map(|tone| tone.degree.to_string()).collect();
+        Err(self.no_degrees(format!("{chord} has no {none}, only {}", tones.join(" "))))
+    }
+
+    fn no_degrees(&self, wanted: String) -> DrillError {
+        DrillError::Value { name: "degrees".to_owned(), found: self.text("degrees").unwrap_or_default().to_owned(), wanted }
     }
 
     /// Bends for as many attempts as are wanted, each at its place, nothing asked for yet but the pitch.
@@ -104,16 +99,20 @@ impl Ground {
     /// When no place fits.
     pub fn bends(&self) -> Result<Vec<Step>, DrillError> {
         let (chord, degrees) = (self.chord(), self.degrees());
-        if let Some(degrees) = &degrees {
-            self.has_degrees(degrees, chord.as_ref().filter(|_| !self.values.contains_key("places")))?;
-        }
         if self.values.contains_key("places") {
+            if degrees.is_some() {
+                return Err(self.no_degrees("the places say which notes are reached; leave one of the two out".to_owned()));
+            }
             let spots: Vec<Spot> = self.pairs().into_iter().map(|(place, cents)| Spot::at(place, cents, chord.clone())).collect();
             return self.laid_out(&spots);
         }
         let sizes = self.sizes();
         let found = match &chord {
-            Some(chord) => self.reaching(chord, &sizes, degrees.as_deref()),
+            Some(chord) => {
+                self.has_degrees(chord)?;
+                self.reaching(chord, &sizes, degrees.as_deref())
+            }
+            None if degrees.is_some() => return Err(self.no_degrees("they are tones of a chord; name one with --chord".to_owned())),
             None => self.within_key(&sizes),
         };
         if found.is_empty() {
@@ -132,7 +131,7 @@ impl Ground {
         let degrees = self.degrees().unwrap_or_else(|| vec![3]);
         let guessed = || Key::guess(&chords.iter().collect::<Vec<_>>()).map(Key::scale);
         let scale = self.scale().or_else(guessed);
-        chords.iter().try_for_each(|chord| self.has_degrees(&degrees, Some(chord)))?;
+        chords.iter().try_for_each(|chord| self.has_degrees(chord))?;
         let count = self.number("attempts").map(|attempts| attempts as usize);
         let rounds = count.map_or(rounds, |count| count.div_ceil((chords.len() * degrees.len()).max(1)));
         let mut spots: Vec<Spot> = Vec::new();

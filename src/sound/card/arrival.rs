@@ -175,15 +175,18 @@ mod tests {
     }
 
     #[test]
-    fn a_card_whose_clock_is_a_thousandth_off_loses_nothing_for_ever() {
+    fn a_card_whose_clock_is_a_thousandth_off_loses_nothing_and_what_it_does_lose_is_told() {
         for drift in [0.001, -0.001] {
             let (mut arrival, mut source) = arrival();
+            let mut second = |n: u32, later_s: f64| {
+                let at_s = f64::from(n).mul_add(1.0 + drift, 1.0 + later_s);
+                arrival.take(Duration::from_secs_f64(at_s), (0..96_000).map(|_| 0.1));
+                lost(&mut source)
+            };
             // After 200 s the clock and the frames are 0.2 s apart.
-            for n in 0..200 {
-                let at_s = f64::from(n);
-                arrival.take(Duration::from_secs_f64(at_s.mul_add(1.0 + drift, 1.0)), (0..96_000).map(|_| 0.1));
-                assert_eq!(lost(&mut source), 0, "after {n} s, {drift}");
-            }
+            assert!((0..200).all(|n| second(n, 0.0) == 0), "{drift}");
+            // What is lost then is told to the millisecond by which the clock went astray since it was last looked at.
+            assert!(second(200, 0.5).abs_diff(24_000) <= 49, "{drift}");
         }
     }
 
@@ -192,6 +195,21 @@ mod tests {
         let (mut arrival, mut source) = arrival();
         play(&mut arrival, |n| if n < 50 { 0.0 } else { 1.5 });
         assert_eq!(lost(&mut source), 72000);
+    }
+
+    #[test]
+    fn a_clock_that_was_set_anew_tells_what_is_lost_from_then_on() {
+        let (mut arrival, mut source) = arrival();
+        play(&mut arrival, |n| {
+            if n < 50 {
+                20.0
+            } else if n < 80 {
+                0.0
+            } else {
+                0.5
+            }
+        });
+        assert_eq!(lost(&mut source), 24_000);
     }
 
     #[test]

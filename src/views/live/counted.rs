@@ -28,16 +28,17 @@ pub fn counted<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> String {
     if chord + elsewhere == 0 {
         return text;
     }
+    if chord == number {
+        return format!("{text} All went to chord tones.");
+    }
+    let mut told = vec![format!("{chord} went to {}", if chord == 1 { "a chord tone" } else { "chord tones" })];
+    if elsewhere > 0 {
+        told.push(format!("{elsewhere} elsewhere: {scale} of the scale, {outside} outside"));
+    }
     // A bar may have no chord.
     let over_none = match number - chord - elsewhere {
         0 => String::new(),
         none => format!(" {none} over no chord."),
     };
-    let tones = match (chord, elsewhere) {
-        (_, 0) if over_none.is_empty() => return format!("{text} All went to chord tones."),
-        (1, _) => "a chord tone",
-        _ => "chord tones",
-    };
-    let rest = if elsewhere == 0 { String::new() } else { format!(", {elsewhere} elsewhere: {scale} of the scale, {outside} outside") };
-    format!("{text} {chord} went to {tones}{rest}.{over_none}")
+    format!("{text} {}.{over_none}", told.join(", "))
 }
